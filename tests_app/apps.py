@@ -1,0 +1,14 @@
+"""What must be proven, by when, and what was proven: the app of the trade's tests."""
+
+from django.apps import AppConfig
+
+
+class TestsAppConfig(AppConfig):
+    name = "tests_app"
+    verbose_name = "Tests"
+
+    def ready(self) -> None:
+        from tests_app.guards import sealing_guards
+        from trail import guards
+
+        guards.register(*sealing_guards())

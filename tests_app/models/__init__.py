@@ -1,0 +1,49 @@
+"""What must be proven, by when, and what was proven."""
+
+from tests_app.models.certificates import Certificate, CertificateKind
+from tests_app.models.pressure_tests import (
+    Barrier,
+    ControlStation,
+    Evidence,
+    HoldPhase,
+    InstrumentUse,
+    Line,
+    Outcome,
+    Pod,
+    PressureFrom,
+    PressureTest,
+    Step,
+    TestFluid,
+    TestReason,
+    TypedReading,
+)
+from tests_app.models.programmes import Programme
+from tests_app.models.recordings import Recording, RecordingKind
+from tests_app.models.records import Record, RecordKind
+from tests_app.models.signatures import Signature, SigningRole
+
+__all__ = [
+    "Barrier",
+    "Certificate",
+    "CertificateKind",
+    "ControlStation",
+    "Evidence",
+    "HoldPhase",
+    "InstrumentUse",
+    "Line",
+    "Outcome",
+    "Pod",
+    "PressureFrom",
+    "PressureTest",
+    "Programme",
+    "Record",
+    "RecordKind",
+    "Recording",
+    "RecordingKind",
+    "Signature",
+    "SigningRole",
+    "Step",
+    "TestFluid",
+    "TestReason",
+    "TypedReading",
+]

@@ -1,0 +1,28 @@
+"""Who acts: a signed-in person, or the system itself."""
+
+from enum import Enum
+
+from accounts.models import User
+
+
+class System(Enum):
+    """Actors that are no person."""
+
+    SCHEDULER = "Scheduler"
+    CERTIFICATES = "Certificate maker"
+    DEMO = "Demo loader"
+
+
+Actor = User | System
+
+
+def name_of(actor: Actor) -> str:
+    """Return the actor's name as it is written in the trail."""
+    if isinstance(actor, System):
+        return actor.value
+    return actor.get_full_name() or actor.get_username()
+
+
+def person_of(actor: Actor) -> User | None:
+    """Return the actor's account, or None for the system."""
+    return None if isinstance(actor, System) else actor
