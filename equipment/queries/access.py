@@ -1,0 +1,83 @@
+"""Who may see and do what on which rig. Every other query that hands out a row asks here first."""
+
+from collections.abc import Mapping
+from enum import StrEnum
+from typing import Final
+
+from django.contrib.auth.models import AnonymousUser
+from django.db.models import QuerySet
+
+from accounts.models import User
+from equipment.errors import NotAllowed, NotYours
+from equipment.models import CrewMember, CrewRole, Rig
+
+Viewer = User | AnonymousUser
+
+
+class Right(StrEnum):
+    """What a role allows; the value completes "Your role does not allow you to …"."""
+
+    READ = "look at this rig"
+    RECORD = "record tests"
+    MANAGE = "change equipment, stacks and wells"
+    SIGN = "sign records"
+    ADMINISTER = "change the rig and its crew"
+
+
+RIGHTS: Final[Mapping[str, frozenset[Right]]] = {
+    CrewRole.TESTER: frozenset({Right.READ, Right.RECORD, Right.SIGN}),
+    CrewRole.SUPERVISOR: frozenset({Right.READ, Right.RECORD, Right.MANAGE, Right.SIGN}),
+    CrewRole.RIG_MANAGER: frozenset({Right.READ, Right.MANAGE, Right.SIGN, Right.ADMINISTER}),
+    CrewRole.AUDITOR: frozenset({Right.READ}),
+    CrewRole.ADMINISTRATOR: frozenset({Right.READ, Right.RECORD, Right.MANAGE, Right.ADMINISTER}),
+}
+
+
+def rigs_visible(user: Viewer) -> QuerySet[Rig]:
+    """Return the rigs the person has a role on, by name; all of them for a superuser, none when not signed in."""
+    if not user.is_authenticated or not user.is_active:
+        return Rig.objects.none()
+    return Rig.objects.all() if user.is_superuser else Rig.objects.filter(crew__person=user)
+
+
+def rights_on(user: Viewer, rig: Rig) -> frozenset[Right]:
+    """Return what the person may do on the rig; empty when the rig is out of their sight. One query."""
+    if not user.is_authenticated or not user.is_active:
+        return frozenset()
+    if user.is_superuser:
+        return frozenset(Right)
+    role = CrewMember.objects.filter(rig=rig, person=user).values_list("role", flat=True).first()
+    return RIGHTS.get(role, frozenset()) if role else frozenset()
+
+
+def may(user: Viewer, rig: Rig, right: Right) -> bool:
+    """Tell whether the person has the right on the rig."""
+    return right in rights_on(user, rig)
+
+
+def check(user: Viewer, rig: Rig, *, needs: Right) -> None:
+    """Raise NotYours when the rig is out of the person's sight, NotAllowed when their role lacks the right."""
+    rights = rights_on(user, rig)
+    if not rights:
+        raise NotYours("There is nothing here.")
+    if needs not in rights:
+        able = ", ".join(CrewRole(role).label.lower() for role, given in RIGHTS.items() if needs in given)
+        raise NotAllowed(
+            f"Your role on {rig.name} does not allow you to {needs.value}.", f"It takes one of these roles: {able}."
+        )
+
+
+def rig_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Rig:
+    """Return the rig; raises NotYours (404) or NotAllowed (403)."""
+    rig = Rig.objects.filter(pk=pk).first()
+    if rig is None:
+        raise NotYours("There is nothing here.")
+    check(user, rig, needs=needs)
+    return rig
+
+
+def may_register_rigs(user: Viewer) -> bool:
+    """Tell whether the person may register a new rig: a superuser, or an administrator of some rig."""
+    if not user.is_authenticated or not user.is_active:
+        return False
+    return bool(user.is_superuser or CrewMember.objects.filter(person=user, role=CrewRole.ADMINISTRATOR).exists())
