@@ -1,3 +1,9 @@
-from django.urls import URLPattern, URLResolver
+"""Every address of the product; `/healthz` is answered earlier, by config.health."""
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from django.contrib import admin
+from django.urls import URLPattern, URLResolver, include, path
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("admin/", admin.site.urls),
+    path("", include("accounts.web.urls")),
+]

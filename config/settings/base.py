@@ -1,8 +1,17 @@
-"""Settings shared by every profile."""
+"""Settings shared by every profile; a profile adds databases, keys and addresses, then refuses what is wrong."""
 
+from datetime import timedelta
 from pathlib import Path
 
+from config.environment import Environment
+from config.version import version_in
+
 BASE_DIR = Path(__file__).resolve().parents[2]
+ENV = Environment()
+
+WELLHOLD_VERSION = version_in(BASE_DIR / "CHANGELOG.md")
+# Everything the program writes on one machine lies below this folder.
+WELLHOLD_VAR = Path(ENV.text("WELLHOLD_VAR", str(BASE_DIR / "var"))).absolute()
 
 INSTALLED_APPS = [
     "django.contrib.admin",
@@ -11,6 +20,8 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
+    "django.forms",
+    "csp",
     "django_htmx",
     "django_filters",
     "django_tables2",
@@ -19,9 +30,12 @@ INSTALLED_APPS = [
     "trail",
     "equipment",
     "tests_app",
+    "config",
 ]
 MIDDLEWARE = [
+    "config.health.HealthMiddleware",
     "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -30,10 +44,10 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "trail.middleware.OriginMiddleware",
 ]
 ROOT_URLCONF = "config.urls"
 WSGI_APPLICATION = "config.wsgi.application"
-AUTH_USER_MODEL = "accounts.User"
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
@@ -48,11 +62,99 @@ TEMPLATES = [
         },
     },
 ]
+# Fields and tables are drawn by our own templates (templates/django/forms, templates/partials/table.html).
+FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
+DJANGO_TABLES2_TEMPLATE = "partials/table.html"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+# Time and language: UTC in the database and in the server; a rig's zone only where a person reads or types.
 USE_TZ = True
 TIME_ZONE = "UTC"
 LANGUAGE_CODE = "en-us"
-DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
-STATIC_URL = "static/"
-STATICFILES_DIRS = [BASE_DIR / "static"]
+
+# People
+AUTH_USER_MODEL = "accounts.User"
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "/"
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+# A tour is twelve hours: somebody who signs in at its start is not thrown out of a half-written test.
+SESSION_COOKIE_AGE = int(timedelta(hours=13).total_seconds())
+
+# What a browser may load: our own files and nothing else, so that an injected script or address stays dead.
+# Styles are looser because the plots write their own into the page; a style cannot sign a record.
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": ["'self'"],
+        "script-src": ["'self'"],
+        "style-src": ["'self'", "'unsafe-inline'"],
+        "img-src": ["'self'", "data:", "blob:"],
+        "object-src": ["'none'"],
+        "base-uri": ["'none'"],
+        "form-action": ["'self'"],
+        "frame-ancestors": ["'none'"],
+    },
+}
+X_FRAME_OPTIONS = "DENY"
+
+# Files
+STATIC_URL = "static/"
+STATICFILES_DIRS = [BASE_DIR / "static"]
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.FileSystemFinder",
+    "django.contrib.staticfiles.finders.AppDirectoriesFinder",
+    "config.assets.BokehFinder",
+]
+STATIC_ROOT = Path(ENV.text("WELLHOLD_STATIC", str(WELLHOLD_VAR / "static")))
+MEDIA_ROOT = WELLHOLD_VAR / "files"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+}
+FILE_UPLOAD_PERMISSIONS = 0o600
+# A recording of half a million samples posted as text is about 15 MB; a long test has many fields to a step.
+DATA_UPLOAD_MAX_MEMORY_SIZE = 32 * 1024 * 1024
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser", "rest_framework.parsers.MultiPartParser"],
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+
+# Background work: ids only, every task safe to run twice. A task is taken off the queue when it has ended, so one that
+# was running when its worker died runs again.
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_SERIALIZER = "json"
+CELERY_ACCEPT_CONTENT = ["json"]
+CELERY_TASK_SOFT_TIME_LIMIT = int(timedelta(minutes=9).total_seconds())
+CELERY_TASK_TIME_LIMIT = int(timedelta(minutes=10).total_seconds())
+CELERY_TIMEZONE = "UTC"
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+# A queue that does not answer must not hold up the person who just saved: reconciliation finds what was not queued.
+CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 2, "interval_start": 0, "interval_step": 0.2, "interval_max": 0.5}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": ENV.text("LOG_LEVEL", "INFO")},
+    "loggers": {"django": {"handlers": [], "level": "INFO", "propagate": True}, "fontTools": {"level": "WARNING"}},
+}
+
+# Whether the demo's well-known sign-ins may exist in the database (config.checks).
+DEMO_ACCOUNTS_ALLOWED = False

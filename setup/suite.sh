@@ -1,0 +1,17 @@
+#!/usr/bin/env bash
+# The whole suite on SQLite, then everything that touches the database on PostgreSQL. Run by setup/with-services.sh.
+#
+# Both always run, so that one failing does not hide what the other would say. A test that needs a service may not
+# skip itself here (WELLHOLD_ALL_SERVICES).
+set -uo pipefail
+cd "$(dirname "$0")/.."
+export WELLHOLD_ALL_SERVICES=1
+failed=0
+
+echo "== the whole suite, on SQLite"
+env -u DATABASE_URL .venv/bin/pytest -n 2 -q "$@" || failed=1
+
+echo "== what touches the database, on PostgreSQL"
+DATABASE_URL="$TEST_DATABASE_URL" .venv/bin/pytest -n 2 -q -m touches_database "$@" || failed=1
+
+exit "$failed"
