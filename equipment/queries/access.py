@@ -2,16 +2,26 @@
 
 from collections.abc import Mapping
 from enum import StrEnum
-from typing import Final
+from typing import Final, TypeVar
 
 from django.contrib.auth.models import AnonymousUser
-from django.db.models import QuerySet
+from django.db.models import Model, QuerySet
 
 from accounts.models import User
 from equipment.errors import NotAllowed, NotYours
 from equipment.models import CrewMember, CrewRole, Rig
 
 Viewer = User | AnonymousUser
+Row = TypeVar("Row", bound=Model)
+_TO_RIG: Final[Mapping[str, tuple[str, ...]]] = {
+    "rig": (),
+    "position": ("stack", "rig"),
+    "installation": ("position", "stack", "rig"),
+    "holesection": ("well", "rig"),
+    "elastomer": ("component", "rig"),
+    "serviceevent": ("component", "rig"),
+}
+"""Relations from a row to its rig, where it is not simply ``rig``."""
 
 
 class Right(StrEnum):
@@ -67,13 +77,29 @@ def check(user: Viewer, rig: Rig, *, needs: Right) -> None:
         )
 
 
+def rig_of(row: Model) -> Rig:
+    """Return the rig a row of this application belongs to."""
+    path = _TO_RIG.get(row._meta.model_name or "", ("rig",))
+    if row._meta.model_name == "document":
+        path = ("component", "rig") if getattr(row, "component_id", None) else ("instrument", "rig")
+    found: Model = row
+    for name in path:
+        found = getattr(found, name)
+    assert isinstance(found, Rig)
+    return found
+
+
+def checked(user: Viewer, row: Row | None, *, needs: Right) -> Row:
+    """Return the row once the person's right on its rig is sure; raises NotYours (also for no row) or NotAllowed."""
+    if row is None:
+        raise NotYours("There is nothing here.")
+    check(user, rig_of(row), needs=needs)
+    return row
+
+
 def rig_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Rig:
     """Return the rig; raises NotYours (404) or NotAllowed (403)."""
-    rig = Rig.objects.filter(pk=pk).first()
-    if rig is None:
-        raise NotYours("There is nothing here.")
-    check(user, rig, needs=needs)
-    return rig
+    return checked(user, Rig.objects.filter(pk=pk).first(), needs=needs)
 
 
 def may_register_rigs(user: Viewer) -> bool:
