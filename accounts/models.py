@@ -44,3 +44,8 @@ class User(AbstractUser):
     def name_shown(self) -> str:
         """The name as people read it: the name shown, else first and last name, else the user name."""
         return self.display_name.strip() or self.get_full_name() or self.get_username()
+
+    def units_for(self, rig_units: str = "") -> Literal["us", "si"]:
+        """Return the units to show: the person's own choice, else the rig's, else US oilfield."""
+        chosen = self.display_units or rig_units or DEFAULT_UNITS
+        return "si" if chosen == DisplayUnits.SI else "us"

@@ -107,7 +107,7 @@ def number(value: float | None, places: int | None = None, width: int = 0) -> Sa
     if not width:
         return text
     whole, point, fraction = text.partition(".")
-    return format_html('{}<span class="frac frac-{}">{}{}</span>', whole, width, point, fraction)
+    return format_html('<span>{}<span class="frac frac-{}">{}{}</span></span>', whole, width, point, fraction)
 
 
 @register.simple_tag
