@@ -35,7 +35,7 @@ class ComponentKind(models.TextChoices):
 
 
 RAM_KINDS = frozenset({"pipe-ram", "variable-bore-ram", "blind-ram", "blind-shear-ram", "casing-shear-ram"})
-NOT_PRESSURE_TESTED = frozenset({"casing-shear-ram", "closing-unit", "accumulator-bank", "riser", "choke"})
+NOT_PRESSURE_TESTED = frozenset({"casing-shear-ram", "closing-unit", "accumulator-bank", "riser", "diverter", "choke"})
 """Kinds that hold no wellbore pressure when closed, or have tests of their own (common practice)."""
 
 
