@@ -4,6 +4,7 @@ from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("", include("accounts.web.urls")),
     path("admin/", admin.site.urls),
     path("", include("accounts.web.urls")),
 ]

@@ -31,6 +31,8 @@ DATABASES = {
         "TEST": {},
     },
 }
+# A connection that outlives its thread would keep PostgreSQL from dropping the test database.
+DATABASES["default"]["CONN_MAX_AGE"] = 0
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     DATABASES["default"]["TEST"] = {"NAME": str(_SCRATCH / "test.sqlite3")}
 

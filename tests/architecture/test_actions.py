@@ -1,0 +1,39 @@
+"""Actions say who acts and when."""
+
+import ast
+
+import pytest
+
+from tests.architecture.source import Function, Module, modules_in
+
+ACTIONS = [
+    pytest.param(module, function, id=f"{module.name}:{function.name}")
+    for module in modules_in("actions")
+    for function in module.public_functions()
+]
+
+
+def keyword_only(function: Function, name: str) -> tuple[bool, bool]:
+    """Return whether the function has the keyword-only parameter, and whether it has a default."""
+    arguments = function.args
+    for argument, default in zip(arguments.kwonlyargs, arguments.kw_defaults, strict=True):
+        if argument.arg == name:
+            return True, default is not None
+    return False, False
+
+
+@pytest.mark.parametrize(("module", "function"), ACTIONS)
+def test_an_action_names_its_actor_and_its_moment_without_default(module: Module, function: Function):
+    assert keyword_only(function, "by") == (True, False), "by= is keyword-only and has no default"
+    assert keyword_only(function, "at") == (True, False), "at= is keyword-only and has no default"
+
+
+@pytest.mark.parametrize(("module", "function"), ACTIONS)
+def test_an_action_is_one_transaction(module: Module, function: Function):
+    atomic = [
+        node
+        for node in ast.walk(function)
+        if isinstance(node, ast.Attribute | ast.Name)
+        and (getattr(node, "attr", "") or getattr(node, "id", "")) == "atomic"
+    ]
+    assert atomic, "Decorate it with @transaction.atomic, or open the transaction inside."
