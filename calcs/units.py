@@ -233,7 +233,8 @@ def _split(given: Any, dimension: Dimension, field: str) -> Quantity:
     if isinstance(given, Mapping):
         unknown = set(given) - {"value", "unit"}
         if unknown or "value" not in given:
-            raise InputError(field, "A quantity has the keys value and unit.", 'For instance {"value": 3000, "unit": "psi"}.')
+            example = 'For instance {"value": 3000, "unit": "psi"}.'
+            raise InputError(field, "A quantity has the keys value and unit.", example)
         return Quantity(_number(given["value"], field), _unit(given.get("unit", ""), dimension, field))
     if isinstance(given, str):
         text = given.strip().replace("\u2212", "-")

@@ -1,0 +1,443 @@
+"""When a test falls due: from the history of one item alone, in the rig's own time.
+
+The clock is never read here: `at` is the moment the question is asked for, so that the same function
+answers for today and for any day in the past.
+
+Source of the midnight rule: 30 CFR 250.737(a)(2), a test must begin before midnight of the 14th day
+following the conclusion of the previous test. That midnight is the rig's own is common practice.
+"""
+
+import calendar
+import datetime as dt
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from calcs.errors import InputError
+
+SOON: Final = dt.timedelta(hours=72)
+"""How long before its deadline an item counts as due soon."""
+_LONGEST_YEARS: Final = 100
+_PER_YEAR: Final = {"h": 8784, "d": 366, "months": 12, "years": 1}
+
+
+class IntervalUnit(StrEnum):
+    """What an interval counts. Weeks are read as seven days."""
+
+    HOURS = "h"
+    DAYS = "d"
+    MONTHS = "months"
+    YEARS = "years"
+
+
+class Deadline(StrEnum):
+    """Where an interval ends.
+
+    MIDNIGHT: with the end of the last local day. EXACT: at the same clock time, days being 24 hours.
+    """
+
+    MIDNIGHT = "midnight"
+    EXACT = "exact"
+
+
+class State(StrEnum):
+    """How an item stands at a moment."""
+
+    IN_DATE = "in-date"
+    DUE_SOON = "due-soon"
+    OVERDUE = "overdue"
+    IN_PROGRESS = "in-progress"
+    DUE_NOW = "due-now"
+    OUT_OF_SERVICE = "out-of-service"
+
+
+class EventKind(StrEnum):
+    """What can happen to an item."""
+
+    INSTALLED = "installed"
+    TESTED = "tested"
+    REPAIRED = "repaired"
+    OUT_OF_SERVICE = "out-of-service"
+    BACK_IN_SERVICE = "back-in-service"
+    SECTION = "section"
+    DEFERRED = "deferred"
+
+
+_WORDS: Final = {
+    "h": (1, IntervalUnit.HOURS),
+    "hour": (1, IntervalUnit.HOURS),
+    "hours": (1, IntervalUnit.HOURS),
+    "d": (1, IntervalUnit.DAYS),
+    "day": (1, IntervalUnit.DAYS),
+    "days": (1, IntervalUnit.DAYS),
+    "week": (7, IntervalUnit.DAYS),
+    "weeks": (7, IntervalUnit.DAYS),
+    "month": (1, IntervalUnit.MONTHS),
+    "months": (1, IntervalUnit.MONTHS),
+    "year": (1, IntervalUnit.YEARS),
+    "years": (1, IntervalUnit.YEARS),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """How long a test lasts: a whole number of hours, days, calendar months or calendar years."""
+
+    count: int
+    unit: IntervalUnit
+
+    def __post_init__(self) -> None:
+        """Refuse an interval of nothing or of more than a hundred years."""
+        if not 1 <= self.count <= _LONGEST_YEARS * _PER_YEAR[self.unit]:
+            raise InputError(
+                "interval", "An interval is more than nothing and at most 100 years.", "Give for instance 14 d."
+            )
+
+    @classmethod
+    def parse(cls, text: str) -> "Interval":
+        """Read ``"14 d"``, ``"2 weeks"``, ``"6 months"``, ``"5 years"`` or ``"336 h"``.
+
+        >>> str(Interval.parse("2 weeks"))
+        '14 d'
+
+        Raises InputError for anything else.
+        """
+        found = re.fullmatch(r"\s*([0-9]{1,7})\s*([a-z]+)\s*", text.lower()) if isinstance(text, str) else None
+        if found is None or found[2] not in _WORDS:
+            raise InputError(
+                "interval",
+                "An interval is a whole number of hours, days, weeks, months or years.",
+                "Give for instance 14 d, 6 months, 5 years or 336 h.",
+            )
+        times, unit = _WORDS[found[2]]
+        return cls(int(found[1]) * times, unit)
+
+    @property
+    def roughly_days(self) -> float:
+        """Length in days, good for ordering intervals and for nothing else."""
+        return self.count * {"h": 1 / 24, "d": 1.0, "months": 365.25 / 12, "years": 365.25}[self.unit]
+
+    def __str__(self) -> str:
+        """Return the interval as it is read, ``14 d``."""
+        return f"{self.count} {self.unit}"
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """Something that happened at one moment: installed, repaired, out of service, back in service."""
+
+    kind: EventKind
+    at: dt.datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Tested:
+    """A test of the item; without `concluded` it is still running.
+
+    Attributes:
+        started: when it began.
+        concluded: when it was over; the next clock starts here.
+        passed: the result, None while it runs.
+        pressure_gauge: the high pressure it was held at in Pa, when known.
+    """
+
+    started: dt.datetime
+    concluded: dt.datetime | None = None
+    passed: bool | None = None
+    pressure_gauge: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a test that ends before it begins, or one that is over without a result."""
+        if self.concluded is not None and self.concluded < self.started:
+            raise InputError("concluded", "The test concludes before it starts.", "Give a conclusion after the start.")
+        if self.concluded is not None and self.passed is None:
+            raise InputError("passed", "A concluded test has a result.", "Give passed as true or false.")
+        if self.concluded is None and self.passed:
+            raise InputError("concluded", "A test that passed has a conclusion.", "Give the time it was concluded.")
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A hole section begun, with the high test pressure (Pa gauge) it requires, when known."""
+
+    at: dt.datetime
+    required_gauge: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Deferred:
+    """A deferral (dispensation) granted at a moment, until another."""
+
+    at: dt.datetime
+    until: dt.datetime
+
+
+Event = Happened | Tested | Section | Deferred
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """When an item is due, and why.
+
+    Attributes:
+        due_at: the moment by which the next test must have begun (exclusive), in the rig's zone; the
+            moment it became due for something due at once; None while it is out of service.
+        amber_at: conclusion plus the interval in 24-hour days where the deadline is a later midnight:
+            the same clause also says "before 14 days have elapsed".
+        state: how the item stands.
+        counts_from: the moment the clock counts from, None when nothing is known.
+        counts_from_kind: what happened at that moment.
+        reason: the same in words.
+        original_due_at: the date before a deferral moved it, else None.
+    """
+
+    due_at: dt.datetime | None
+    amber_at: dt.datetime | None
+    state: State
+    counts_from: dt.datetime | None
+    counts_from_kind: EventKind | None
+    reason: str
+    original_due_at: dt.datetime | None = None
+
+
+def localise(wall: dt.datetime, zone: ZoneInfo) -> dt.datetime:
+    """Return the moment at which the clocks of `zone` first show `wall` (a naive local time).
+
+    A clock time skipped by daylight saving becomes the moment of the skip's far side; one shown twice
+    becomes the earlier moment, which is the stricter.
+    """
+    # Through UTC and back: arithmetic on an aware local time keeps the old offset across a change.
+    return wall.replace(tzinfo=zone, fold=0).astimezone(dt.UTC).astimezone(zone)
+
+
+def deadline_after(concluded: dt.datetime, interval: Interval, deadline: Deadline, zone: ZoneInfo) -> dt.datetime:
+    """Return the moment, in `zone`, before which the next test must have begun.
+
+    MIDNIGHT gives 00:00 of the day after the last day, exclusive; a day on which 00:00 does not exist
+    gives its first moment. Raises InputError for hours with a midnight deadline.
+
+    >>> oslo = ZoneInfo("Europe/Oslo")
+    >>> concluded = dt.datetime(2026, 3, 20, 2, 10, tzinfo=oslo)
+    >>> deadline_after(concluded, Interval.parse("14 d"), Deadline.MIDNIGHT, oslo).isoformat()
+    '2026-04-04T00:00:00+02:00'
+    >>> deadline_after(concluded, Interval.parse("14 d"), Deadline.EXACT, oslo).isoformat()
+    '2026-04-03T03:10:00+02:00'
+    """
+    if deadline is Deadline.EXACT:
+        return _exact(concluded, interval, zone)
+    if interval.unit is IntervalUnit.HOURS:
+        raise InputError(
+            "deadline", "A midnight deadline counts days, months or years.", "Give days, or the deadline exact."
+        )
+    last_day = _later_date(concluded.astimezone(zone).date(), interval)
+    return localise(dt.datetime.combine(last_day + dt.timedelta(days=1), dt.time()), zone)
+
+
+def _exact(concluded: dt.datetime, interval: Interval, zone: ZoneInfo) -> dt.datetime:
+    if interval.unit in (IntervalUnit.HOURS, IntervalUnit.DAYS):
+        return (concluded.astimezone(dt.UTC) + _elapsed(interval)).astimezone(zone)
+    local = concluded.astimezone(zone)
+    return localise(dt.datetime.combine(_later_date(local.date(), interval), local.time().replace(fold=0)), zone)
+
+
+def _elapsed(interval: Interval) -> dt.timedelta:
+    hours = interval.count * (1 if interval.unit is IntervalUnit.HOURS else 24)
+    return dt.timedelta(hours=hours)
+
+
+def _later_date(day: dt.date, interval: Interval) -> dt.date:
+    """Return the date `interval` after `day`, clipped to the end of a shorter month."""
+    if interval.unit is IntervalUnit.DAYS:
+        return day + dt.timedelta(days=interval.count)
+    months = day.month - 1 + interval.count * (12 if interval.unit is IntervalUnit.YEARS else 1)
+    year, month = day.year + months // 12, months % 12 + 1
+    return dt.date(year, month, min(day.day, calendar.monthrange(year, month)[1]))
+
+
+def due(interval: Interval, deadline: Deadline, history: Sequence[Event], *, at: dt.datetime, zone: ZoneInfo) -> Due:
+    """Return when the item is due as of `at`, from what had happened to it by then.
+
+    Rules: only a passing test renews, and it counts from its conclusion, even when it began late. An
+    installation, a repair or a return to service after the last passing test makes the item due at
+    once. A deferral granted since the event the clock counts from moves the date and ends with the
+    next such event. A running test begun before the deadline keeps the item compliant. Out of service
+    ends only with back in service. A section that states its required pressure discards every test
+    not shown to have reached it.
+    """
+    known = _Known(history, at, zone)
+    if known.out_of_service_since is not None:
+        return _out_of_service(known)
+    trigger = known.trigger
+    if trigger is None and known.last_pass is not None:
+        return _by_clock(known, known.last_pass, interval, deadline)
+    return _at_once(known, trigger)
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What the history says as of a moment."""
+
+    history: Sequence[Event]
+    at: dt.datetime
+    zone: ZoneInfo
+
+    def _moments(self, *kinds: EventKind) -> list[Happened]:
+        happened = [event for event in self.history if isinstance(event, Happened)]
+        return sorted((e for e in happened if e.kind in kinds and e.at <= self.at), key=lambda e: e.at)
+
+    @property
+    def section(self) -> Section | None:
+        begun = [e for e in self.history if isinstance(e, Section) and e.at <= self.at]
+        return max(begun, key=lambda e: e.at, default=None)
+
+    @property
+    def tests(self) -> list[Tested]:
+        return [e for e in self.history if isinstance(e, Tested) and e.started <= self.at]
+
+    def is_over(self, test: Tested) -> bool:
+        return test.concluded is not None and test.concluded <= self.at
+
+    def is_enough(self, test: Tested) -> bool:
+        required = self.section.required_gauge if self.section else None
+        return required is None or (test.pressure_gauge is not None and test.pressure_gauge >= required)
+
+    @property
+    def last_pass(self) -> dt.datetime | None:
+        return self._last([t for t in self.tests if t.passed and self.is_enough(t)])
+
+    @property
+    def last_too_low(self) -> dt.datetime | None:
+        return self._last([t for t in self.tests if t.passed and not self.is_enough(t)])
+
+    @property
+    def last_failure(self) -> dt.datetime | None:
+        return self._last([t for t in self.tests if t.passed is False])
+
+    def _last(self, tests: list[Tested]) -> dt.datetime | None:
+        return max((t.concluded for t in tests if t.concluded is not None and self.is_over(t)), default=None)
+
+    @property
+    def out_of_service_since(self) -> dt.datetime | None:
+        moves = self._moments(EventKind.OUT_OF_SERVICE, EventKind.BACK_IN_SERVICE)
+        return moves[-1].at if moves and moves[-1].kind is EventKind.OUT_OF_SERVICE else None
+
+    @property
+    def trigger(self) -> Happened | None:
+        """The last event since the last passing test that makes the item due at once."""
+        since = self._moments(EventKind.INSTALLED, EventKind.REPAIRED, EventKind.BACK_IN_SERVICE)
+        found = [e for e in since if self.last_pass is None or e.at > self.last_pass]
+        if self.last_pass is None and self.section and self.last_too_low is not None:
+            found.append(Happened(EventKind.SECTION, self.section.at))
+        return max(found, key=lambda e: e.at, default=None)
+
+    def running_since(self, earliest: dt.datetime | None, before: dt.datetime | None) -> dt.datetime | None:
+        """Return when the running test began, if it began in [earliest, before)."""
+        begun = [t.started for t in self.tests if not self.is_over(t) and t.passed is not False]
+        begun += [
+            t.started for t in self.tests if t.passed is False and t.concluded is not None and not self.is_over(t)
+        ]
+        fit = [s for s in begun if (earliest is None or s >= earliest) and (before is None or s < before)]
+        return max(fit, default=None)
+
+    def deferral(self, since: dt.datetime | None) -> Deferred | None:
+        granted = [e for e in self.history if isinstance(e, Deferred) and e.at <= self.at]
+        return max((e for e in granted if since is None or e.at >= since), key=lambda e: e.at, default=None)
+
+    def say(self, moment: dt.datetime) -> str:
+        local = moment.astimezone(self.zone)
+        return f"{local:%d %b %Y %H:%M} {local.tzname()}"
+
+    @property
+    def failure_note(self) -> str:
+        failed = self.last_failure
+        if failed is None or (self.last_pass is not None and failed <= self.last_pass):
+            return ""
+        return f" The test concluded {self.say(failed)} failed and does not count: correct and retest."
+
+
+def _out_of_service(known: _Known) -> Due:
+    since = known.out_of_service_since
+    assert since is not None
+    reason = f"Out of service since {known.say(since)}: test before it is used again."
+    return Due(None, None, State.OUT_OF_SERVICE, since.astimezone(known.zone), EventKind.OUT_OF_SERVICE, reason)
+
+
+_SINCE_WORDS: Final = {
+    EventKind.INSTALLED: "Installed",
+    EventKind.REPAIRED: "Repaired",
+    EventKind.BACK_IN_SERVICE: "Back in service",
+    EventKind.SECTION: "Section begun that needs a higher test pressure",
+}
+
+
+def _at_once(known: _Known, trigger: Happened | None) -> Due:
+    """Due since an event, or never tested."""
+    since = trigger.at if trigger else None
+    kind = trigger.kind if trigger else None
+    why = f"{_SINCE_WORDS[kind]} {known.say(since)}" if kind and since else "Never tested"
+    why += (
+        ""
+        if known.last_pass is None or trigger is None
+        else f", after the last passing test ({known.say(known.last_pass)})"
+    )
+    why += "." + known.failure_note
+    from_local = since.astimezone(known.zone) if since else None
+    due_at = (since or known.at).astimezone(known.zone)
+    deferral = known.deferral(since)
+    if deferral is not None:
+        return _with_deadline(known, due_at, None, from_local, kind, why, deferral)
+    running = known.running_since(since, None)
+    if running is not None:
+        return Due(
+            due_at,
+            None,
+            State.IN_PROGRESS,
+            from_local,
+            kind,
+            f"{why} A test began {known.say(running)} and is running.",
+        )
+    return Due(due_at, None, State.DUE_NOW, from_local, kind, f"{why} Due at once.")
+
+
+def _by_clock(known: _Known, last_pass: dt.datetime, interval: Interval, deadline: Deadline) -> Due:
+    due_at = deadline_after(last_pass, interval, deadline, known.zone)
+    amber = _exact(last_pass, interval, known.zone)
+    why = f"Last passing test concluded {known.say(last_pass)}; every {interval}, "
+    why += "begun before midnight of the last day." if deadline is Deadline.MIDNIGHT else "to the hour."
+    why += known.failure_note
+    return _with_deadline(
+        known,
+        due_at,
+        amber if amber < due_at else None,
+        last_pass.astimezone(known.zone),
+        EventKind.TESTED,
+        why,
+        known.deferral(last_pass),
+    )
+
+
+def _with_deadline(
+    known: _Known,
+    due_at: dt.datetime,
+    amber_at: dt.datetime | None,
+    counts_from: dt.datetime | None,
+    kind: EventKind | None,
+    why: str,
+    deferral: Deferred | None,
+) -> Due:
+    original = None
+    if deferral is not None:
+        original, due_at = due_at, deferral.until.astimezone(known.zone)
+        why += f" Deferred from {known.say(original)} until {known.say(due_at)}."
+    running = known.running_since(counts_from, due_at)
+    if running is not None:
+        state, why = State.IN_PROGRESS, f"{why} A test begun in time, {known.say(running)}, is running."
+    elif known.at >= due_at:
+        state, why = State.OVERDUE, f"{why} Overdue since {known.say(due_at)}."
+    else:
+        state = State.DUE_SOON if due_at - known.at <= SOON else State.IN_DATE
+        why += f" Begin before {known.say(due_at)}."
+    return Due(due_at, amber_at, state, counts_from, kind, why, original)

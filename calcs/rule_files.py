@@ -1,0 +1,242 @@
+"""Reading rule sets from data: a closed vocabulary, every unknown key refused by its path."""
+
+from collections.abc import Callable, Mapping
+from typing import Any, Final, TypeVar
+
+from calcs.errors import InputError
+from calcs.fields import Fields
+from calcs.recurrence import Deadline, Interval
+from calcs.rules import (
+    KIND_LABELS,
+    STACKS,
+    Approved,
+    Confidence,
+    Edition,
+    EventTrigger,
+    ExemptRule,
+    Fixed,
+    Formula,
+    Fraction,
+    Greatest,
+    High,
+    Hold,
+    HoldCondition,
+    Least,
+    LowBand,
+    MaspPlus,
+    Occasion,
+    Position,
+    PressureRule,
+    Rating,
+    Recurrence,
+    Rule,
+    Scope,
+    Side,
+    Source,
+)
+from calcs.units import Dimension, GaugePressure
+
+T = TypeVar("T")
+
+
+def parse_edition(mapping: Mapping[str, Any]) -> Edition:
+    """Read an edition from data (a TOML file's content); raises InputError naming the path at fault."""
+    fields = Fields(mapping)
+    defaults = fields.object("defaults", {})
+    edition = Edition(
+        id=fields.text("id"),
+        regime=fields.text("regime"),
+        title=fields.text("title"),
+        edition=fields.text("edition"),
+        effective_from=fields.date("effective_from"),
+        effective_until=fields.date("effective_until") if fields.has("effective_until") else None,
+        source=fields.text("source"),
+        checked_on=fields.date("checked_on"),
+        signatures=fields.texts("signatures"),
+        aliases=fields.texts("aliases"),
+        rules=tuple(_rule(rule, defaults) for rule in fields.objects("rules")),
+    )
+    fields.close()
+    _refuse_doubles(edition)
+    return edition
+
+
+def _refuse_doubles(edition: Edition) -> None:
+    seen: set[str] = set()
+    for index, rule in enumerate(edition.rules):
+        if rule.id in seen:
+            raise InputError(f"rules.{index}.id", f"{rule.id!r} is used twice.", "Give each rule its own id.")
+        seen.add(rule.id)
+    if not edition.rules:
+        raise InputError("rules", "The edition has no rules.", "Give at least one rule.")
+
+
+def _rule(fields: Fields, defaults: Fields) -> Rule:
+    if fields.choice("kind", ("pressure", "exempt")) == "pressure":
+        return _pressure_rule(fields, defaults)
+    return ExemptRule(
+        id=fields.text("id"),
+        clause=fields.text("clause"),
+        title=fields.text("title"),
+        confidence=_confidence(fields),
+        scopes=tuple(_scope(scope) for scope in fields.objects("scope")),
+        reason=fields.text("reason"),
+    )
+
+
+def _pressure_rule(fields: Fields, defaults: Fields) -> PressureRule:
+    scopes = tuple(_scope(scope) for scope in fields.objects("scope"))
+    if not scopes:
+        raise InputError(fields.path("scope"), "The rule applies to nothing.", "Give at least one scope.")
+    rule = PressureRule(
+        id=fields.text("id"),
+        clause=fields.text("clause"),
+        title=fields.text("title"),
+        confidence=_confidence(fields),
+        scopes=scopes,
+        low=_low(_own_or_default(fields, defaults, "low")),
+        high=_high(fields.object("high")),
+        hold=_hold(_own_or_default(fields, defaults, "hold")),
+        recurs=_recurs(fields.object("recurs")) if fields.has("recurs") else None,
+        events=tuple(_event(event) for event in _own_or_default_list(fields, defaults, "events")),
+        acceptance=fields.text("acceptance", defaults.text("acceptance", "")),
+    )
+    if rule.recurs is None and not rule.events:
+        raise InputError(fields.path("recurs"), "Nothing calls for this test.", "Give an interval or an event.")
+    return rule
+
+
+def parse_inline_rule(mapping: Mapping[str, Any], path: str = "rule") -> PressureRule:
+    """Read one pressure rule stated in a document: ``high`` and ``hold`` suffice, ``low`` is advised.
+
+    The vocabulary is the rule files'; clause and confidence may be left out and are then said to be
+    as given by the caller. Raises InputError naming the path at fault.
+    """
+    fields = Fields(mapping, path)
+    rule = PressureRule(
+        id=fields.text("id", "as given"),
+        clause=fields.text("clause", "as given"),
+        title=fields.text("title", "Rule given with the question"),
+        confidence=_confidence(fields),
+        scopes=(Scope(),),
+        low=_low(fields.object("low")) if fields.has("low") else None,
+        high=_high(fields.object("high")),
+        hold=_hold(_as_hold(fields)),
+        acceptance=fields.text("acceptance", ""),
+    )
+    fields.close()
+    return rule
+
+
+def _as_hold(fields: Fields) -> Fields:
+    """Return the hold, letting a bare ``"5 min"`` stand for its ``time``."""
+    given = fields.any("hold")
+    return Fields({"time": given}, fields.path("hold")) if not isinstance(given, Mapping) else fields.object("hold")
+
+
+def _own_or_default(fields: Fields, defaults: Fields, key: str) -> Fields:
+    return fields.object(key) if fields.has(key) or not defaults.has(key) else defaults.object(key)
+
+
+def _own_or_default_list(fields: Fields, defaults: Fields, key: str) -> tuple[Fields, ...]:
+    return fields.objects(key) if fields.has(key) or not defaults.has(key) else defaults.objects(key)
+
+
+def _confidence(fields: Fields) -> Confidence:
+    return Confidence(fields.choice("confidence", list(Confidence), Confidence.MEMORY_LOW))
+
+
+def _source(fields: Fields) -> Source:
+    return Source(fields.text("clause", "as given"), _confidence(fields), fields.text("note", ""))
+
+
+def _scope(fields: Fields) -> Scope:
+    return Scope(
+        kinds=fields.choices("kinds", KIND_LABELS),
+        stacks=fields.choices("stacks", STACKS),
+        positions=fields.choices("positions", list(Position)),
+        sides=fields.choices("sides", list(Side)),
+        occasions=fields.choices("occasions", list(Occasion)),
+    )
+
+
+def _low(fields: Fields) -> LowBand:
+    min_gauge = fields.si("min", Dimension.PRESSURE)
+    max_gauge = fields.si("max", Dimension.PRESSURE)
+    restart = fields.si_or_none("restart_above", Dimension.PRESSURE)
+    source = _source(fields)
+    return _under(
+        fields,
+        lambda: LowBand(
+            GaugePressure(min_gauge),
+            GaugePressure(max_gauge),
+            GaugePressure(max_gauge if restart is None else restart),
+            source,
+        ),
+    )
+
+
+def _high(fields: Fields) -> High:
+    source = _source(fields)
+    alternative = fields.object("alternative") if fields.has("alternative") else None
+    return High(_formula(fields), source, _formula(alternative) if alternative else None)
+
+
+_DEEPEST: Final = 4
+_FORMULAS: Final = ("fraction", "masp_plus", "fixed", "approved", "least", "greatest")
+
+
+def _formula(fields: Fields, depth: int = 0) -> Formula:
+    given = [key for key in _FORMULAS if fields.has(key)]
+    if len(given) != 1 or depth > _DEEPEST:
+        raise InputError(
+            fields.path_of_self,
+            "One pressure is expected here, in the vocabulary of the rules.",
+            f"Give exactly one of: {', '.join(_FORMULAS)}.",
+        )
+    return _under(fields, lambda: _formula_of(given[0], fields, depth))
+
+
+def _formula_of(key: str, fields: Fields, depth: int) -> Formula:
+    if key == "fraction":
+        of = Rating(fields.choice("of", list(Rating), Rating.COMPONENT))
+        return Fraction(fields.si("fraction", Dimension.RATIO), of)
+    if key == "masp_plus":
+        return MaspPlus(fields.si("masp_plus", Dimension.PRESSURE), fields.flag("needs_approval", True))
+    if key == "fixed":
+        return Fixed(GaugePressure(fields.si("fixed", Dimension.PRESSURE)))
+    if key == "approved":
+        if not fields.flag("approved"):
+            raise InputError("approved", "An approved value is either asked for or not written.", "Give true.")
+        return Approved()
+    terms = tuple(_formula(term, depth + 1) for term in fields.objects(key))
+    if len(terms) < 2:
+        raise InputError(key, "Several pressures are compared here.", "Give at least two.")
+    return Least(terms) if key == "least" else Greatest(terms)
+
+
+def _hold(fields: Fields) -> Hold:
+    duration = fields.si("time", Dimension.TIME)
+    reduced = fields.si_or_none("reduced", Dimension.TIME)
+    conditions = tuple(HoldCondition(word) for word in fields.choices("conditions", list(HoldCondition)))
+    source = _source(fields)
+    return _under(fields, lambda: Hold(duration, source, reduced, conditions))
+
+
+def _recurs(fields: Fields) -> Recurrence:
+    interval = fields.read("interval", Interval.parse)
+    deadline = Deadline(fields.choice("deadline", list(Deadline)))
+    return Recurrence(interval, deadline, _source(fields))
+
+
+def _event(fields: Fields) -> EventTrigger:
+    return EventTrigger(Occasion(fields.choice("occasion", list(Occasion))), _source(fields))
+
+
+def _under(fields: Fields, make: Callable[[], T]) -> T:
+    try:
+        return make()
+    except InputError as error:
+        if error.field.startswith(fields.path_of_self) and fields.path_of_self:
+            raise
+        raise error.under(fields.path_of_self) from error

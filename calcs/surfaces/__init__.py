@@ -1,0 +1,1 @@
+"""How each calculation reads its document and writes its answer: parse, compute and format by subject."""
