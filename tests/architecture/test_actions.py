@@ -1,15 +1,38 @@
 """Actions say who acts and when."""
 
 import ast
+from collections.abc import Iterator
 
 import pytest
 
-from tests.architecture.source import Function, Module, modules_in
+from tests.architecture.source import Function, Module, modules, modules_in
+
+
+def names_used(module: Module) -> Iterator[str]:
+    """Yield every name the module mentions but those it defines."""
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.Name):
+            yield node.id
+        elif isinstance(node, ast.Attribute):
+            yield node.attr
+        elif isinstance(node, ast.ImportFrom):
+            yield from (alias.name for alias in node.names)
+
+
+INSIDE = {name for module in modules_in("actions") for name in names_used(module)}
+OUTSIDE = {name for module in modules() if module not in modules_in("actions") for name in names_used(module)}
+
+
+def is_part(function: Function) -> bool:
+    """Return whether only actions use it: it then runs inside their transaction, for their actor."""
+    return function.name in INSIDE and function.name not in OUTSIDE
+
 
 ACTIONS = [
     pytest.param(module, function, id=f"{module.name}:{function.name}")
     for module in modules_in("actions")
     for function in module.public_functions()
+    if not is_part(function)
 ]
 
 
