@@ -1,0 +1,406 @@
+"""Judging a low and a high hold on the raw samples of a recording.
+
+The low hold comes first, inside its band; then the high hold, at or over its target. A hold is a contiguous
+time in which every single sample meets the limits: nothing is interpolated, and a gap in the samples is a
+failure to prove, not a pass. Pressures are gauge in Pa, times elapsed seconds.
+
+Basis: 30 CFR 250.737(b) and (c) (low band, restart over the limit, low before high, hold), from memory; the
+superseded 250.448 for the same logic. That no decline is allowed below the required pressure, and that a window
+is judged by its largest fall, is common practice.
+"""
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from calcs.errors import InputError
+from calcs.hold_windows import (
+    TIME_TOLERANCE_S,
+    BoolArray,
+    FloatArray,
+    Runs,
+    Windows,
+    runs_where,
+    windows_in,
+)
+from calcs.recordings import Recording
+from calcs.units import Dimension, GaugePressure, to_si
+from calcs.verdicts import (
+    Ended,
+    FellTooMuch,
+    HighBeforeLow,
+    HoldResult,
+    HoldVerdict,
+    NeverWithin,
+    NotBledOff,
+    NothingAfterLow,
+    Reason,
+    TooShort,
+)
+
+BLED_OFF: Final = GaugePressure(to_si(50.0, "psi", Dimension.PRESSURE))
+"""Below this a line counts as bled to zero: gauges of this range do not show a true zero (common practice)."""
+
+PRESSURE_TOLERANCE: Final = 1e-9
+"""Relative tolerance on pressure limits: room for the conversion of units, far under what any gauge resolves."""
+
+LEAST_ATTEMPT: Final = 0.1
+"""Share of the hold a stretch must last to be taken for an attempt rather than for a ramp passing through."""
+
+LEAST_MAX_GAP_S: Final = 30.0
+MEDIAN_INTERVALS_IN_GAP: Final = 5
+
+
+@dataclass(frozen=True, slots=True)
+class HoldRule:
+    """What a step has to hold: gauge pressures in Pa, times in s.
+
+    Attributes:
+        low_min: lowest pressure of the low band.
+        low_max: highest pressure of the low band.
+        restart_above: a pressure over this, seen before the low hold, must be bled to zero first.
+        high_target: the pressure every sample of the high hold must reach.
+        hold_s: the time each hold must last.
+        high_max: highest pressure allowed in the high hold, or None.
+        max_decay: largest fall allowed inside a hold, or None.
+        max_gap_s: longest time between two samples of a hold; None for five times the median interval of the
+            recording, at least 30 s.
+
+    Raises InputError with the path of the value at fault (``low.min``, ``high.target``, ``hold`` …).
+    """
+
+    low_min: float
+    low_max: float
+    restart_above: float
+    high_target: float
+    hold_s: float
+    high_max: float | None = None
+    max_decay: float | None = None
+    max_gap_s: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a rule that contradicts itself."""
+        self._refuse_negative()
+        _refuse(self.low_max < self.low_min, "low.max", "The top of the low band lies under its bottom.")
+        _refuse(self.restart_above < self.low_max, "low.restart_above", "The restart limit lies inside the low band.")
+        _refuse(self.high_target <= self.low_max, "high.target", "The high target does not lie over the low band.")
+        _refuse(
+            self.high_max is not None and self.high_max < self.high_target,
+            "high.max",
+            "The highest pressure allowed lies under the target.",
+        )
+
+    def _refuse_negative(self) -> None:
+        above_zero = {"low.min": self.low_min, "hold": self.hold_s, "max_gap": self.max_gap_s}
+        others = {
+            "low.max": self.low_max,
+            "low.restart_above": self.restart_above,
+            "high.target": self.high_target,
+            "high.max": self.high_max,
+            "max_decay": self.max_decay,
+        }
+        for field, value in {**above_zero, **others}.items():
+            if value is None:
+                continue
+            _refuse(not math.isfinite(value), field, "The number is not finite.")
+            _refuse(value < 0, field, "The value is negative.")
+            _refuse(value == 0 and field in above_zero, field, "The value is zero.")
+
+    def gap_for(self, recording: Recording) -> float:
+        """Return the longest time in s between two samples of a hold, on this recording."""
+        if self.max_gap_s is not None:
+            return self.max_gap_s
+        return max(LEAST_MAX_GAP_S, MEDIAN_INTERVALS_IN_GAP * recording.median_interval)
+
+
+_REMEDIES: Final = {
+    "low.min": "Give the bottom of the low band, over zero.",
+    "low.max": "Give a top of the low band that is not under its bottom.",
+    "low.restart_above": "Give a restart limit at or over the top of the low band.",
+    "high.target": "Give a target over the top of the low band.",
+    "high.max": "Give a highest pressure at or over the target, or leave it out.",
+    "hold": "Give a hold longer than zero, for instance 5 min.",
+    "max_decay": "Give zero or more, or leave it out.",
+    "max_gap": "Give a time longer than zero, or leave it out.",
+}
+
+
+def _refuse(wrong: bool, field: str, reason: str) -> None:
+    if wrong:
+        raise InputError(field, reason, _REMEDIES[field])
+
+
+def judge(recording: Recording, rule: HoldRule, *, start: float | None = None, end: float | None = None) -> HoldVerdict:
+    """Return the verdict on the low and the high hold between `start` and `end` (elapsed s; None: the whole).
+
+    Whenever a low hold that meets the rule is followed by a high hold that does, such a pair is found: the
+    earliest good low opens the search, the judged high is the steadiest after it, and the judged low the
+    steadiest that ends before that high begins. Otherwise each result is the best attempt with its reasons.
+
+    Raises InputError on ``start`` or ``end`` when fewer than two samples lie between the marks.
+    """
+    span = _Span.between(recording, rule, start, end)
+    low = _LowSearch.of(span)
+    high_from = low.earliest_end + 1
+    high = _high_result(span, high_from, low_found=low.found)
+    before = span.index_of(high.start)
+    return HoldVerdict(low.result(before), high)
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """The part of a recording that is judged, with the rule."""
+
+    times: FloatArray
+    pressures: FloatArray
+    rule: HoldRule
+    max_gap: float
+
+    @classmethod
+    def between(cls, recording: Recording, rule: HoldRule, start: float | None, end: float | None) -> "_Span":
+        times = recording.elapsed
+        for field, mark in (("start", start), ("end", end)):
+            if mark is not None and not math.isfinite(mark):
+                raise InputError(field, "The mark is not a finite time.", "Give elapsed seconds.")
+        first = 0 if start is None else int(np.searchsorted(times, start - TIME_TOLERANCE_S, side="left"))
+        stop = len(times) if end is None else int(np.searchsorted(times, end + TIME_TOLERANCE_S, side="right"))
+        if stop - first < 2:
+            field = "start" if end is None or (start is not None and start > times[-1]) else "end"
+            raise InputError(
+                field,
+                "Fewer than two samples lie between the marks.",
+                f"The recording runs from 0 s to {float(times[-1]):g} s; set the start before the end inside it.",
+            )
+        return cls(times[first:stop], recording.pressures[first:stop], rule, rule.gap_for(recording))
+
+    def index_of(self, elapsed: float | None) -> int:
+        """Return the index of the sample at `elapsed`; past the last when None."""
+        return len(self.times) if elapsed is None else int(np.searchsorted(self.times, elapsed))
+
+    def runs(self, meets: BoolArray, offset: int = 0) -> Runs:
+        found = runs_where(meets, self.times[offset:], self.max_gap)
+        return Runs(found.first + offset, found.last + offset)
+
+    def windows(self, runs: Runs) -> Windows:
+        return windows_in(runs, self.times, self.pressures, self.rule.hold_s)
+
+    def good(self, windows: Windows) -> Windows:
+        """Return the windows that fall by no more than the rule allows."""
+        allowed = self.rule.max_decay
+        return windows if allowed is None else windows.where(windows.decay <= allowed * (1 + PRESSURE_TOLERANCE))
+
+    def result(self, first: int, last: int, decay: float, reasons: tuple[Reason, ...] = ()) -> HoldResult:
+        held = self.pressures[first : last + 1]
+        duration = float(self.times[last] - self.times[first])
+        return HoldResult(
+            passes=not reasons,
+            start=float(self.times[first]),
+            end=float(self.times[last]),
+            start_pressure=float(held[0]),
+            end_pressure=float(held[-1]),
+            min_pressure=float(held.min()),
+            max_pressure=float(held.max()),
+            decay=decay,
+            decay_rate=decay / duration if duration > 0 else None,
+            samples=len(held),
+            reasons=reasons,
+        )
+
+    def short_run(self, first: int, last: int, floor: float, ceiling: float | None) -> TooShort:
+        """Return why the run from `first` to `last` is too short: by what it ended."""
+        held = float(self.times[last] - self.times[first])
+        where, what, figure = last, Ended.RECORDING, float(self.pressures[last])
+        if last + 1 < len(self.times):
+            gap = float(self.times[last + 1] - self.times[last])
+            if gap > self.max_gap + TIME_TOLERANCE_S:
+                what, figure = Ended.GAP, gap
+            else:
+                where, figure = last + 1, float(self.pressures[last + 1])
+                what = Ended.FELL if figure < floor else Ended.ROSE
+        return TooShort(held, self.rule.hold_s, floor, ceiling, what, float(self.times[where]), figure)
+
+    def fall(self, first: int, last: int) -> FellTooMuch:
+        """Return the largest fall of a window, with where it began and ended."""
+        held = self.pressures[first : last + 1]
+        falls = np.maximum.accumulate(held) - held
+        bottom = int(np.argmax(falls))
+        top = int(np.argmax(held[: bottom + 1]))
+        return FellTooMuch(
+            decay=float(falls[bottom]),
+            allowed=self.rule.max_decay or 0.0,
+            from_pressure=float(held[top]),
+            from_at=float(self.times[first + top]),
+            to_pressure=float(held[bottom]),
+            to_at=float(self.times[first + bottom]),
+        )
+
+    def failed(self, first: int, last: int, floor: float, ceiling: float | None, *more: Reason) -> HoldResult:
+        """Return the best attempt, a run of samples within the limits, with why it is not enough."""
+        run = Runs(np.array([first]), np.array([last]))
+        windows = self.windows(run)
+        if not len(windows):
+            decay = self.fall(first, last).decay
+            return self.result(first, last, decay, (*more, self.short_run(first, last, floor, ceiling)))
+        best = windows.steadiest()
+        first, last = int(windows.start[best]), int(windows.end[best])
+        fell = () if len(self.good(windows)) else (self.fall(first, last),)
+        return self.result(first, last, float(windows.decay[best]), (*more, *fell))
+
+
+def _best_low_attempt(span: _Span, in_band: BoolArray, spoilt: BoolArray | None) -> tuple[int, int] | None:
+    """Return the longest stretch in the band; one begun without bleeding off only where no other was meant."""
+    longest = span.runs(in_band).longest(span.times)
+    if longest is None or spoilt is None:
+        return longest
+    clean = span.runs(in_band & ~spoilt).longest(span.times)
+    meant = clean is not None and span.times[clean[1]] - span.times[clean[0]] >= LEAST_ATTEMPT * span.rule.hold_s
+    return clean if meant else longest
+
+
+def _at_most(pressures: FloatArray, limit: float) -> BoolArray:
+    return pressures <= limit + abs(limit) * PRESSURE_TOLERANCE
+
+
+def _at_least(pressures: FloatArray, limit: float) -> BoolArray:
+    return pressures >= limit - abs(limit) * PRESSURE_TOLERANCE
+
+
+def _spoilt(pressures: FloatArray, restart_above: float) -> BoolArray | None:
+    """Return where more than `restart_above` was seen before without bleeding off since; None for nowhere."""
+    over = ~_at_most(pressures, restart_above)
+    if not bool(over.any()):
+        return None
+    bled = pressures < BLED_OFF
+    turns = np.flatnonzero(over | bled)
+    state = np.zeros(len(pressures), np.bool_)
+    lengths = np.diff(np.append(turns, len(pressures)))
+    state[turns[0] :] = np.repeat(over[turns], lengths)
+    return state
+
+
+@dataclass(frozen=True, slots=True)
+class _LowSearch:
+    """The low hold: the windows that meet the rule, or else the best attempt.
+
+    Attributes:
+        windows: the good ones; empty when there is none.
+        attempt: first and last index of the best attempt when there is no good window; None without any.
+    """
+
+    span: _Span
+    windows: Windows
+    attempt: tuple[int, int] | None
+    spoilt: BoolArray | None
+
+    @classmethod
+    def of(cls, span: _Span) -> "_LowSearch":
+        rule = span.rule
+        in_band = _at_least(span.pressures, rule.low_min) & _at_most(span.pressures, rule.low_max)
+        spoilt = _spoilt(span.pressures, rule.restart_above)
+        windows = span.windows(span.runs(in_band if spoilt is None else in_band & ~spoilt))
+        good = span.good(windows)
+        if len(good):
+            return cls(span, good, None, spoilt)
+        if len(windows):
+            best = windows.steadiest()
+            return cls(span, good, (int(windows.start[best]), int(windows.end[best])), spoilt)
+        return cls(span, good, _best_low_attempt(span, in_band, spoilt), spoilt)
+
+    @property
+    def found(self) -> bool:
+        return bool(len(self.windows)) or self.attempt is not None
+
+    @property
+    def earliest_end(self) -> int:
+        """Index of the last sample of the earliest good window, or of the attempt; -1 without either."""
+        if len(self.windows):
+            return int(self.windows.end[0])
+        return -1 if self.attempt is None else self.attempt[1]
+
+    def result(self, before: int) -> HoldResult:
+        """Return the low hold as judged, ending before the sample at index `before`."""
+        rule = self.span.rule
+        if len(self.windows):
+            usable = self.windows.where(self.windows.end < before)
+            best = usable.steadiest()
+            first, last, decay = int(usable.start[best]), int(usable.end[best]), float(usable.decay[best])
+            return self._with_peak(self.span.result(first, last, decay), first)
+        if self.attempt is None:
+            return HoldResult(passes=False, reasons=(self._nearest(),))
+        first, last = self.attempt
+        spoilt = self.spoilt is not None and bool(self.spoilt[first])
+        peak = (self._not_bled(first),) if spoilt else ()
+        result = self.span.failed(first, last, rule.low_min, rule.low_max, *peak)
+        return self._with_peak(result, first)
+
+    def _nearest(self) -> NeverWithin:
+        rule, pressures = self.span.rule, self.span.pressures
+        off = np.maximum(rule.low_min - pressures, pressures - rule.low_max)
+        at = int(np.argmin(off))
+        return NeverWithin(rule.low_min, rule.low_max, float(pressures[at]), float(self.span.times[at]))
+
+    def _peak(self, first: int) -> tuple[float, float] | None:
+        """Return the highest pressure before index `first`, since the last bleeding off, and when."""
+        bled = np.flatnonzero(self.span.pressures[:first] < BLED_OFF)
+        since = int(bled[-1]) if len(bled) else 0
+        before = self.span.pressures[since:first]
+        if not len(before):
+            return None
+        at = int(np.argmax(before))
+        return float(before[at]), float(self.span.times[since + at])
+
+    def _not_bled(self, first: int) -> NotBledOff:
+        peak, at = self._peak(first) or (float(self.span.pressures[first]), float(self.span.times[first]))
+        return NotBledOff(peak, at, self.span.rule.restart_above, BLED_OFF)
+
+    def _with_peak(self, result: HoldResult, first: int) -> HoldResult:
+        peak = self._peak(first)
+        if peak is None:
+            return result
+        return replace(result, peak_before=peak[0], peak_before_at=peak[1])
+
+
+def _high_result(span: _Span, offset: int, *, low_found: bool) -> HoldResult:
+    """Return the high hold as judged on the samples from index `offset` on."""
+    rule = span.rule
+    pressures = span.pressures[offset:]
+    if not len(pressures):
+        return HoldResult(passes=False, reasons=_nothing_after(span, offset))
+    at_target = _at_least(pressures, rule.high_target)
+    if rule.high_max is not None:
+        at_target &= _at_most(pressures, rule.high_max)
+    runs = span.runs(at_target, offset)
+    windows = span.windows(runs)
+    good = span.good(windows)
+    if len(good):
+        best = good.steadiest()
+        return span.result(int(good.start[best]), int(good.end[best]), float(good.decay[best]))
+    if len(windows):
+        best = windows.steadiest()
+        return span.failed(int(windows.start[best]), int(windows.end[best]), rule.high_target, rule.high_max)
+    attempt = runs.longest(span.times)
+    if attempt is not None:
+        return span.failed(*attempt, rule.high_target, rule.high_max)
+    return HoldResult(passes=False, reasons=_never_high(span, offset, low_found=low_found))
+
+
+def _held_before(span: _Span, offset: int) -> tuple[Reason, ...]:
+    earlier = np.flatnonzero(_at_least(span.pressures[:offset], span.rule.high_target))
+    return (HighBeforeLow(float(span.times[earlier[0]])),) if len(earlier) else ()
+
+
+def _nothing_after(span: _Span, offset: int) -> tuple[Reason, ...]:
+    return (NothingAfterLow(float(span.times[offset - 1])), *_held_before(span, offset))
+
+
+def _never_high(span: _Span, offset: int, *, low_found: bool) -> tuple[Reason, ...]:
+    """Return the reasons when no sample after the low hold lies at the target."""
+    rule, pressures = span.rule, span.pressures[offset:]
+    over = rule.high_max is not None and not bool((pressures < rule.high_target).all())
+    off = np.abs(pressures - rule.high_target) if over else -pressures
+    at = int(np.argmin(off))
+    ceiling = rule.high_max if over else None
+    nearest = NeverWithin(rule.high_target, ceiling, float(pressures[at]), float(span.times[offset + at]))
+    return (*(_held_before(span, offset) if low_found else ()), nearest)

@@ -1,0 +1,296 @@
+"""The columns of a recorder's file as numbers: plain ones fast, all other spellings with care.
+
+The fast way takes plain decimal points and clocks of one even layout. Whatever does not fit is read again
+as text, cleaned, and if a field still can't be understood its line is named.
+"""
+
+import io
+import re
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from typing import Final, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from calcs.errors import InputError
+from calcs.recording_layouts import FIELD, Layout, TimeKind
+from calcs.units import Dimension, scale, to_si
+
+FloatArray: TypeAlias = npt.NDArray[np.float64]
+IntArray: TypeAlias = npt.NDArray[np.int64]
+
+_MICRO: Final = 1_000_000
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+_QUARTER_HOUR_S: Final = 900
+_GROUPED: Final = r"^[+-]?[1-9]\d{0,2}(,\d{3})+$"
+_HIGHEST: Final = to_si(60_000.0, "psi", Dimension.PRESSURE)
+_EVEN_CLOCK: Final = re.compile(
+    r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}:(?P<seconds>\d{2}(\.\d+)?)(?P<offset>Z|[+-]\d{2}(:?\d{2})?)?"
+)
+_ANY_CLOCK: Final = (
+    r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})[Tt\s]\s*(\d{1,2}):(\d{2})(?::(\d{2}(?:[.,]\d+)?))?"
+    r"\s*([Zz]|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})?$"
+)
+_SEPARATION_REMEDY: Final = (
+    "Export with one separator throughout (comma, semicolon or tab) and without quotation marks."
+)
+_CLOCK_REMEDY: Final = "Write the clock as in 2026-03-31T14:32:10+01:00, or export elapsed seconds."
+
+
+def read_columns(
+    text: bytes, layout: Layout, zone: tzinfo | None, most: int
+) -> tuple[FloatArray, FloatArray, datetime | None]:
+    """Return elapsed seconds from 0, pressures in the layout's unit, and the aware time of the first sample.
+
+    Raises InputError on ``recording`` naming the line of the first field that can't be read.
+    """
+    body = text[layout.body :].rstrip(b" \t\r\n\x1a;," if layout.separator != "," else b" \t\r\n\x1a")
+    frame = _plain_frame(body, layout)
+    if frame is None:
+        frame = _clean_frame(body, layout, most)
+    _refuse_more(frame.height, most)
+    pressures = frame["pressure"].to_numpy()
+    _refuse_not_finite(pressures, layout)
+    if layout.kind is TimeKind.CLOCK:
+        times, started_at = _clock(frame["time"], layout, zone)
+        return times, pressures, started_at
+    times = frame["time"].to_numpy() * layout.seconds
+    _refuse_not_finite(times, layout)
+    return times - times[0], pressures, None
+
+
+def _refuse_more(count: int, most: int) -> None:
+    if count > most:
+        raise InputError(
+            FIELD,
+            f"The file has {count:,} samples, more than {most:,}.",
+            "Export the part with the test, or export at a longer interval, and give several files if need be.",
+        )
+
+
+def _refuse_not_finite(numbers: FloatArray, layout: Layout) -> None:
+    finite = np.isfinite(numbers)
+    if not bool(finite.all()):
+        _refuse_blank(layout, int(np.argmin(finite)), "NaN")
+
+
+def _refuse_blank(layout: Layout, sample: int, given: str) -> None:
+    what = "a field is blank" if not given.strip() else f"{given.strip()!r} is not a number"
+    raise InputError(
+        FIELD,
+        f"{layout.line_of(sample)}: {what}.",
+        "Export the recording again without it; a missing sample is never filled in.",
+    )
+
+
+def _read(body: bytes, layout: Layout, types: dict[str, type[pl.DataType]]) -> pl.DataFrame:
+    """Read the wanted columns under our own heads, as text but for those in `types`."""
+    wanted = {layout.pressure: "pressure", layout.time: "time", layout.date: "date"}
+    names = [wanted.get(index, f"column {index + 1}") for index in range(layout.fields)]
+    head = layout.separator.join(names).encode() + b"\n"
+    return pl.read_csv(
+        io.BytesIO(head + body),
+        separator=layout.separator,
+        columns=[name for name in names if name in wanted.values()],
+        infer_schema_length=0,
+        schema_overrides=types,
+        truncate_ragged_lines=True,
+    )
+
+
+def _plain_frame(body: bytes, layout: Layout) -> pl.DataFrame | None:
+    """Return the columns read as plain numbers (the clock as text), or None where that can't be done."""
+    types: dict[str, type[pl.DataType]] = {"pressure": pl.Float64}
+    if layout.kind is TimeKind.ELAPSED:
+        types["time"] = pl.Float64
+    if layout.kind is TimeKind.HOURS_MINUTES_SECONDS or layout.date is not None:
+        return None
+    try:
+        frame = _read(body, layout, types)
+    except pl.exceptions.PolarsError:
+        return None
+    return None if any(frame.null_count().row(0)) else frame
+
+
+def _clean_frame(body: bytes, layout: Layout, most: int) -> pl.DataFrame:
+    """Return the columns read as text and cleaned: decimal commas, thousands, quotes, dates beside times."""
+    try:
+        frame = _read(body, layout, {})
+    except pl.exceptions.PolarsError as error:
+        raise InputError(FIELD, "The lines of the file can't be parted into fields.", _SEPARATION_REMEDY) from error
+    _refuse_more(frame.height, most)
+    frame = frame.with_columns(pl.all().fill_null("").str.strip_chars(" \t\u00a0\r"))
+    pressure = _number_column(frame["pressure"], layout, _largest(layout))
+    if layout.kind is TimeKind.ELAPSED:
+        return pl.DataFrame({"time": _number_column(frame["time"], layout, None), "pressure": pressure})
+    if layout.kind is TimeKind.HOURS_MINUTES_SECONDS:
+        return pl.DataFrame({"time": _sexagesimal(frame["time"], layout), "pressure": pressure})
+    clock = frame["time"] if layout.date is None else frame["date"] + "T" + frame["time"]
+    return pl.DataFrame({"time": clock, "pressure": pressure})
+
+
+def _largest(layout: Layout) -> float:
+    factor, _ = scale(layout.unit, Dimension.PRESSURE)
+    return _HIGHEST / factor
+
+
+def _number_column(text: pl.Series, layout: Layout, plausible: float | None) -> pl.Series:
+    """Return numbers from text; `plausible` is the largest value in doubt over what a comma means."""
+    bare = text.str.replace_all(r"[\s\u00a0\u202f']", "")
+    if bool(bare.str.contains(",", literal=True).any()):
+        bare = _without_commas(bare, layout, plausible)
+    numbers = bare.cast(pl.Float64, strict=False)
+    wrong = numbers.is_null().arg_max()
+    if numbers.null_count() and wrong is not None:
+        _refuse_blank(layout, wrong, str(text[wrong]))
+    return numbers
+
+
+def _without_commas(bare: pl.Series, layout: Layout, plausible: float | None) -> pl.Series:
+    """Return the numbers with points for decimals; a comma is a decimal sign unless it can only part thousands."""
+    comma_last = bare.str.contains(r"\..*,")
+    point_last = bare.str.contains(r",.*\.")
+    if bool(point_last.any()):
+        if bool(comma_last.any()):
+            _refuse_commas(layout, comma_last)
+        return bare.str.replace_all(",", "", literal=True)
+    with_comma = bare.str.contains(",", literal=True)
+    if bool(bare.filter(with_comma).str.contains(_GROUPED).all()) and not bool(comma_last.any()):
+        grouped = bare.str.replace_all(",", "", literal=True)
+        several = bool(bare.str.contains(r",.*,").any())
+        largest = grouped.cast(pl.Float64, strict=False).max()
+        if several or (plausible is None and not bool(with_comma.all())):
+            return grouped
+        if plausible is not None and isinstance(largest, float) and largest <= plausible:
+            _refuse_commas(layout, with_comma)
+    return bare.str.replace_all(".", "", literal=True).str.replace(",", ".", literal=True)
+
+
+def _refuse_commas(layout: Layout, where: pl.Series) -> None:
+    at = where.arg_max() or 0
+    raise InputError(
+        FIELD,
+        f"{layout.line_of(at)}: it can't be told whether a comma parts thousands or decimals.",
+        "Export with decimal points and without thousands separators.",
+    )
+
+
+def _sexagesimal(text: pl.Series, layout: Layout) -> pl.Series:
+    """Return seconds from elapsed time or time of day written hours:minutes:seconds."""
+    parts = text.str.replace(",", ".", literal=True).str.extract_groups(r"^(\d+):([0-5]\d):([0-5]\d(?:\.\d+)?)$")
+    hours, minutes, seconds = (parts.struct.field(name).cast(pl.Float64) for name in parts.struct.fields)
+    total = hours * 3600 + minutes * 60 + seconds
+    wrong = total.is_null().arg_max()
+    if total.null_count() and wrong is not None:
+        raise InputError(
+            FIELD,
+            f"{layout.line_of(wrong)}: {str(text[wrong])!r} is not a time as hours:minutes:seconds.",
+            "Write every time as in 0:14:32 or 00:14:32.5, or export elapsed seconds.",
+        )
+    return total
+
+
+def _clock(text: pl.Series, layout: Layout, zone: tzinfo | None) -> tuple[FloatArray, datetime]:
+    """Return elapsed seconds and the aware time of the first sample from a column of clock times."""
+    parts = _even_parts(text)
+    if parts is None:
+        parts = _any_parts(text, layout)
+    local, offsets, of_offset = parts
+    if of_offset is None:
+        shift = _offset_seconds(offsets[0], local, layout, zone)
+    else:
+        shift = np.empty(len(local), np.int64)
+        for number, offset in enumerate(offsets):
+            here = of_offset == number
+            shift[here] = _offset_seconds(offset, local[here], layout, zone)
+    instants = local - shift * _MICRO
+    started = _EPOCH + timedelta(microseconds=int(instants[0]))
+    own = zone if zone is not None and not offsets[0] else timezone(timedelta(seconds=int(shift[0])))
+    return (instants - instants[0]) / float(_MICRO), started.astimezone(own)
+
+
+_Parts: TypeAlias = tuple[IntArray, list[str], npt.NDArray[np.uint32] | None]
+"""Local times in µs since 1970, the offsets written, and which of them each sample has (None: all the first)."""
+
+
+def _even_parts(text: pl.Series) -> _Parts | None:
+    """Return the parts of a clock column in which every field has the layout of the first; None for another.
+
+    Minutes repeat from sample to sample, so only the changes are parsed as dates; seconds are plain numbers.
+    """
+    model = _EVEN_CLOCK.fullmatch(str(text[0]))
+    if model is None:
+        return None
+    width, end, offset = model.end(), model.end("seconds"), model["offset"] or ""
+    column = pl.col("time")
+    found = text.to_frame("time").select(
+        column.str.slice(0, 17).rle().implode().alias("minutes"),
+        column.str.slice(17, end - 17).cast(pl.Float64, strict=False).implode().alias("seconds"),
+        ((column.str.len_bytes() == width).all() & column.str.ends_with(offset).all()).alias("even"),
+    )
+    seconds = found["seconds"].item()
+    if not found["even"].item() or seconds.null_count():
+        return None
+    minutes = found["minutes"].item().struct.unnest()
+    starts = (
+        minutes["value"]
+        .str.replace(" ", "T", literal=True)
+        .str.to_datetime("%Y-%m-%dT%H:%M:", time_unit="us", strict=False)
+    )
+    if starts.null_count():
+        return None
+    micro = np.round(seconds.to_numpy() * _MICRO).astype(np.int64)
+    micro += np.repeat(starts.cast(pl.Int64).to_numpy(), minutes["len"].to_numpy())
+    return micro, [offset], None
+
+
+def _any_parts(text: pl.Series, layout: Layout) -> _Parts:
+    """Return the parts of clock times each written in its own way."""
+    turned = text.str.replace(r"^(\d{1,2})\.(\d{1,2})\.(\d{4})", "$3-$2-$1")
+    groups = turned.str.extract_groups(_ANY_CLOCK).struct.unnest()
+    year, month, day, hour, minute, second, offset = (groups[name].fill_null("") for name in groups.columns)
+    stamp = year + "-" + month.str.zfill(2) + "-" + day.str.zfill(2) + "T" + hour.str.zfill(2) + ":" + minute
+    minutes = stamp.str.to_datetime("%Y-%m-%dT%H:%M", time_unit="us", strict=False)
+    seconds = second.str.replace(",", ".", literal=True).replace("", "0").cast(pl.Float64, strict=False)
+    wrong = (minutes.is_null() | seconds.is_null()).arg_max()
+    if (minutes.null_count() or seconds.null_count()) and wrong is not None:
+        _refuse_clock(str(text[wrong]), layout, wrong)
+    local = minutes.cast(pl.Int64).to_numpy() + np.round(seconds.to_numpy() * _MICRO).astype(np.int64)
+    known = offset.unique(maintain_order=True).to_list()
+    if len(known) == 1:
+        return local, known, None
+    codes = offset.replace_strict(known, list(range(len(known))), return_dtype=pl.UInt32)
+    return local, known, codes.to_numpy()
+
+
+def _refuse_clock(given: str, layout: Layout, sample: int) -> None:
+    reason = f"{given!r} is not a clock time that can be read"
+    if re.match(r"\d{1,2}[-/]\d{1,2}[-/]\d{2,4}", given):
+        reason = f"in {given!r} day and month can't be told apart"
+    elif re.search(r"[ap]\.?m\.?$", given, re.IGNORECASE):
+        reason = f"{given!r} is on a 12-hour clock"
+    raise InputError(FIELD, f"{layout.line_of(sample)}: {reason}.", _CLOCK_REMEDY)
+
+
+def _offset_seconds(offset: str, local: IntArray, layout: Layout, zone: tzinfo | None) -> IntArray:
+    """Return the offset from UTC in s: one for all, or one a sample where the zone changes its clock."""
+    if offset:
+        return np.array([_written_offset(offset)], np.int64)
+    if zone is None:
+        raise InputError(
+            FIELD,
+            f"{layout.line_of(0)}: the clock has no offset from UTC, so the moment is not certain.",
+            "Give the time zone of the recorder's clock, or export the clock with its offset (…+01:00).",
+        )
+    quarters, where = np.unique(local // (_QUARTER_HOUR_S * _MICRO), return_inverse=True)
+    naive = [datetime(1970, 1, 1) + timedelta(seconds=int(quarter) * _QUARTER_HOUR_S) for quarter in quarters]  # noqa: DTZ001
+    found = [moment.replace(tzinfo=zone).utcoffset() or timedelta() for moment in naive]
+    return np.array([round(offset.total_seconds()) for offset in found], np.int64)[where]
+
+
+def _written_offset(offset: str) -> int:
+    if offset.upper() in {"Z", "UTC", "GMT"}:
+        return 0
+    digits = offset[1:].replace(":", "").ljust(4, "0")
+    return (-1 if offset[0] == "-" else 1) * (int(digits[:2]) * 3600 + int(digits[2:]) * 60)
