@@ -1,0 +1,122 @@
+"""Components: registered, amended, retired; never deleted."""
+
+from datetime import date, datetime
+from decimal import Decimal
+from typing import TypedDict, Unpack
+
+from django.db import transaction
+
+from calcs.units import Quantity
+from equipment.actions import saving
+from equipment.actions.events import Event
+from equipment.errors import Refused
+from equipment.models import Component, Measured, Rig
+from trail import entries
+from trail.actors import Actor
+
+Amount = Measured | Quantity | str | None
+"""A quantity as an action takes it: read already, or a text such as ``"10000 psi"``; None or "" for none."""
+
+
+class ComponentFacts(TypedDict, total=False):
+    """What is known of a component besides its kind and serial number."""
+
+    maker: str
+    model: str
+    nominal_bore: Amount
+    rated_working_pressure: Amount
+    temperature_class: str
+    closing_volume: Amount
+    opening_volume: Amount
+    closing_ratio: Decimal | None
+    opening_ratio: Decimal | None
+    rated_operating_pressure: Amount
+    closes_on_smallest: Amount
+    closes_on_largest: Amount
+    closes_on_open_hole: bool
+    manufactured_on: date | None
+    last_major_inspection_on: date | None
+    remarks: str
+
+
+class ComponentAmendment(ComponentFacts, total=False):
+    """What can be amended of a component; its kind only while it never stood anywhere."""
+
+    kind: str
+    serial: str
+
+
+@transaction.atomic
+def register_component(
+    rig: Rig, *, kind: str, serial: str, by: Actor, at: datetime, **facts: Unpack[ComponentFacts]
+) -> Component:
+    """Register a component on a rig, standing nowhere yet.
+
+    Raises ValidationError naming the fields at fault, or Refused for a serial number already on file.
+    """
+    component = Component(rig=rig, kind=kind)
+    saving.assign(component, {"serial": serial, **facts})
+    _check_days(component, at)
+    saving.add(component, Event.COMPONENT_REGISTERED, by=by, at=at)
+    return component
+
+
+@transaction.atomic
+def amend_component(
+    component: Component, *, seen: str = "", by: Actor, at: datetime, **facts: Unpack[ComponentAmendment]
+) -> Component:
+    """Amend what is on file about a component.
+
+    Raises as `register_component` does, and Refused for another kind once it has stood in a position.
+    """
+    fresh = saving.locked(component)
+    saving.unchanged(fresh, seen)
+    before = entries.snapshot(fresh)
+    saving.assign(fresh, facts)
+    _check_days(fresh, at)
+    if fresh.kind != before["kind"] and fresh.installations.exists():
+        raise Refused(
+            "kind", "This component has stood in a position of its kind.", "Register another component instead."
+        )
+    saving.change(fresh, Event.COMPONENT_AMENDED, before=before, by=by, at=at)
+    return fresh
+
+
+@transaction.atomic
+def retire_component(component: Component, *, reason: str, by: Actor, at: datetime) -> Component:
+    """Take a component out of use for good; it stays on file. Raises Refused while it stands in a position."""
+    fresh = saving.locked(component)
+    before = entries.snapshot(fresh)
+    if fresh.retired_at:
+        raise Refused("", "This component is retired already.", "Nothing is left to do.")
+    fresh.retired_reason = saving.said(
+        reason, field="reason", reason="A reason is missing.", remedy="Say why it goes out of use."
+    )
+    if fresh.installations.filter(removed_at__isnull=True).exists():
+        raise Refused("", "This component stands in a position.", "Remove it there first.")
+    fresh.retired_at = saving.aware(at)
+    saving.change(fresh, Event.COMPONENT_RETIRED, before=before, by=by, at=at, reason=fresh.retired_reason)
+    return fresh
+
+
+@transaction.atomic
+def reinstate_component(component: Component, *, reason: str, by: Actor, at: datetime) -> Component:
+    """Bring a retired component back into use. Raises Refused when it is not retired."""
+    fresh = saving.locked(component)
+    before = entries.snapshot(fresh)
+    if not fresh.retired_at:
+        raise Refused("", "This component is in use already.", "Nothing is left to do.")
+    why = saving.said(reason, field="reason", reason="A reason is missing.", remedy="Say why it comes back into use.")
+    fresh.retired_at = None
+    fresh.retired_reason = ""
+    saving.change(fresh, Event.COMPONENT_REINSTATED, before=before, by=by, at=at, reason=why)
+    return fresh
+
+
+def _check_days(component: Component, at: datetime) -> None:
+    """Refuse a manufacture or an inspection on a day that has not come yet on the rig's calendar."""
+    today = saving.aware(at).astimezone(component.rig.zone).date()
+    for field in ("manufactured_on", "last_major_inspection_on"):
+        day = getattr(component, field)
+        if isinstance(day, date) and day > today:
+            raise Refused(field, "This day lies in the future.", "Give the day it was done.")

@@ -1,0 +1,33 @@
+"""Names of what is done to equipment, as they stand in the trail."""
+
+from enum import StrEnum
+
+
+class Event(StrEnum):
+    RIG_REGISTERED = "rig.registered"
+    RIG_AMENDED = "rig.amended"
+    CREW_MEMBER_ADDED = "crew.added"
+    CREW_ROLE_CHANGED = "crew.role-changed"
+    CREW_MEMBER_REMOVED = "crew.removed"
+    WELL_REGISTERED = "well.registered"
+    WELL_AMENDED = "well.amended"
+    SECTION_ADDED = "section.added"
+    SECTION_AMENDED = "section.amended"
+    STACK_REGISTERED = "stack.registered"
+    STACK_AMENDED = "stack.amended"
+    POSITION_ADDED = "position.added"
+    POSITION_AMENDED = "position.amended"
+    POSITION_REMOVED = "position.removed"
+    COMPONENT_REGISTERED = "component.registered"
+    COMPONENT_AMENDED = "component.amended"
+    COMPONENT_RETIRED = "component.retired"
+    COMPONENT_REINSTATED = "component.reinstated"
+    COMPONENT_INSTALLED = "component.installed"
+    COMPONENT_REMOVED = "component.removed"
+    INSTRUMENT_REGISTERED = "instrument.registered"
+    INSTRUMENT_AMENDED = "instrument.amended"
+    INSTRUMENT_RETIRED = "instrument.retired"
+    DOCUMENT_ATTACHED = "document.attached"
+    ELASTOMER_FITTED = "elastomer.fitted"
+    ELASTOMER_REMOVED = "elastomer.removed"
+    SERVICE_RECORDED = "service.recorded"

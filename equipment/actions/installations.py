@@ -1,0 +1,94 @@
+"""Installing components in positions and removing them."""
+
+from datetime import datetime
+
+from django.db import transaction
+
+from equipment.actions import saving
+from equipment.actions.events import Event
+from equipment.errors import Refused
+from equipment.models import Component, ComponentKind, Installation, Position
+from trail import entries
+from trail.actors import Actor
+
+
+@transaction.atomic
+def install_component(
+    component: Component, position: Position, *, installed_at: datetime, by: Actor, at: datetime
+) -> Installation:
+    """Record that a component was installed in a position at `installed_at`; it stands there from then on.
+
+    Raises Refused naming the field: another kind or rig, retired, a time to come, the component standing
+    elsewhere or the position filled at that time or later. The database holds the last two by itself.
+    """
+    component = saving.locked(component)
+    _check_fit(component, position)
+    saving.not_after(installed_at, at, field="installed_at")
+    _check_free(component, position, installed_at)
+    installation = Installation(component=component, position=position, installed_at=installed_at)
+    saving.add(installation, Event.COMPONENT_INSTALLED, by=by, at=at)
+    return installation
+
+
+@transaction.atomic
+def remove_component(
+    installation: Installation, *, removed_at: datetime, reason: str, by: Actor, at: datetime
+) -> Installation:
+    """Record that a component was removed from its position at `removed_at`.
+
+    Raises Refused: removed already, a time to come or not after the installation, no reason.
+    """
+    fresh = saving.locked(installation)
+    before = entries.snapshot(fresh)
+    if fresh.removed_at:
+        raise Refused("", "This component was removed already.", "Look at its history.")
+    fresh.removed_at = saving.not_after(removed_at, at, field="removed_at")
+    fresh.removal_reason = saving.said(
+        reason, field="reason", reason="A reason is missing.", remedy="Say why it was removed."
+    )
+    saving.change(fresh, Event.COMPONENT_REMOVED, before=before, by=by, at=at, reason=fresh.removal_reason)
+    return fresh
+
+
+def _check_fit(component: Component, position: Position) -> None:
+    if component.rig_id != position.stack.rig_id:
+        raise Refused("component", "This component is on another rig.", "Choose one of this rig.")
+    if component.kind != position.kind:
+        raise Refused(
+            "component",
+            f"{position.name} takes a {ComponentKind(position.kind).label.lower()}, "
+            f"not a {component.get_kind_display().lower()}.",
+            "Choose a component of that kind, or change the kind of the position while it is empty.",
+        )
+    if component.retired_at:
+        raise Refused("component", "This component is retired.", "Bring it back into use first.")
+
+
+def _check_free(component: Component, position: Position, since: datetime) -> None:
+    """Refuse an open end that runs into what is on file, naming what stands in the way."""
+    elsewhere = component.installations.exclude(removed_at__lte=since).select_related("position__stack").first()
+    if elsewhere is not None:
+        place = f"{elsewhere.position.name} of {elsewhere.position.stack.name}"
+        raise Refused(
+            "installed_at" if elsewhere.removed_at else "component",
+            f"This component {_stands(elsewhere)} in {place}{_until(elsewhere)}.",
+            "Give a later time." if elsewhere.removed_at else "Remove it there first.",
+        )
+    other = position.installations.exclude(removed_at__lte=since).select_related("component").first()
+    if other is not None:
+        raise Refused(
+            "installed_at" if other.removed_at else "position",
+            f"{other.component} {_stands(other)} in this position{_until(other)}.",
+            "Give a later time." if other.removed_at else "Remove it first.",
+        )
+
+
+def _stands(installation: Installation) -> str:
+    return "stood" if installation.removed_at else "stands"
+
+
+def _until(installation: Installation) -> str:
+    if installation.removed_at is None:
+        return ""
+    local = installation.removed_at.astimezone(installation.position.stack.rig.zone)
+    return f" until {local:%d %b %Y, %H:%M} (UTC{local:%z})"

@@ -1,0 +1,70 @@
+"""Work done on components: elastomers fitted and removed, service events."""
+
+from datetime import date, datetime
+
+from django.db import transaction
+
+from equipment.actions import saving
+from equipment.actions.events import Event
+from equipment.errors import Refused
+from equipment.models import Component, Elastomer, ServiceEvent
+from trail import entries
+from trail.actors import Actor, name_of
+
+
+@transaction.atomic
+def fit_elastomer(
+    component: Component,
+    *,
+    part: str,
+    installed_on: date,
+    compound: str = "",
+    batch: str = "",
+    expires_on: date | None = None,
+    by: Actor,
+    at: datetime,
+) -> Elastomer:
+    """Record an elastomer fitted in a component. Raises Refused for a day to come or days out of order.
+
+    It ends no test by itself: record the service event that goes with it.
+    """
+    _not_to_come("installed_on", installed_on, component, at)
+    if expires_on is not None and expires_on < installed_on:
+        raise Refused("expires_on", "It would have run out before it was fitted.", "Check both days.")
+    elastomer = Elastomer(component=component, installed_on=installed_on, expires_on=expires_on)
+    saving.assign(elastomer, {"part": part, "compound": compound, "batch": batch})
+    saving.add(elastomer, Event.ELASTOMER_FITTED, by=by, at=at)
+    return elastomer
+
+
+@transaction.atomic
+def remove_elastomer(elastomer: Elastomer, *, removed_on: date, by: Actor, at: datetime) -> Elastomer:
+    """Record that an elastomer was taken out. Raises Refused: out already, a day to come, before it was fitted."""
+    fresh = saving.locked(elastomer)
+    before = entries.snapshot(fresh)
+    if fresh.removed_on:
+        raise Refused("", "This elastomer was removed already.", "Nothing is left to do.")
+    _not_to_come("removed_on", removed_on, fresh.component, at)
+    fresh.removed_on = removed_on
+    saving.change(fresh, Event.ELASTOMER_REMOVED, before=before, by=by, at=at)
+    return fresh
+
+
+@transaction.atomic
+def record_service(
+    component: Component, *, kind: str, finished_at: datetime, description: str, by: Actor, at: datetime
+) -> ServiceEvent:
+    """Record work on a component, finished at `finished_at`; tests before it may count no more.
+
+    Raises Refused for a time to come, ValidationError for a missing description.
+    """
+    saving.not_after(finished_at, at, field="finished_at")
+    event = ServiceEvent(component=component, kind=kind, at=finished_at, recorded_by=name_of(by))
+    saving.assign(event, {"description": description})
+    saving.add(event, Event.SERVICE_RECORDED, by=by, at=at)
+    return event
+
+
+def _not_to_come(field: str, day: date, component: Component, at: datetime) -> None:
+    if day > saving.aware(at).astimezone(component.rig.zone).date():
+        raise Refused(field, "This day lies in the future.", "Give the day it was done.")

@@ -1,0 +1,150 @@
+"""Wells and hole sections; a section's MASP is worked out when it is saved."""
+
+from datetime import date, datetime
+from typing import TypedDict, Unpack
+
+from django.db import transaction
+
+from equipment.actions import saving
+from equipment.actions.components import Amount
+from equipment.actions.events import Event
+from equipment.errors import Refused
+from equipment.models import HoleSection, MaspBasis, Rig, Well
+from equipment.queries import masp
+from trail import entries
+from trail.actors import Actor
+
+
+class WellFacts(TypedDict, total=False):
+    """What is known of a well besides its name."""
+
+    datum: str
+    water_depth: Amount
+    air_gap: Amount
+    spudded_on: date | None
+    finished_on: date | None
+
+
+class WellAmendment(WellFacts, total=False):
+    """What can be amended of a well."""
+
+    name: str
+
+
+class SectionFacts(TypedDict, total=False):
+    """What is known of a hole section. `masp` is taken with the basis "entered" only; else it is worked out."""
+
+    begins_at: datetime | None
+    casing_shoe_depth: Amount
+    total_depth: Amount
+    mud_weight: Amount
+    pore_gradient: Amount
+    fracture_gradient: Amount
+    gas_gradient: Amount
+    casing_internal_yield: Amount
+    wellhead_rated_working_pressure: Amount
+    masp: Amount
+    masp_basis: str
+    masp_method: str
+    masp_reason: str
+    masp_margin_approval: str
+
+
+class SectionAmendment(SectionFacts, total=False):
+    """What can be amended of a section."""
+
+    name: str
+    order: int
+
+
+@transaction.atomic
+def register_well(rig: Rig, *, name: str, by: Actor, at: datetime, **facts: Unpack[WellFacts]) -> Well:
+    """Register a well. Raises ValidationError naming the fields at fault, or Refused for a name the rig has."""
+    well = Well(rig=rig)
+    saving.assign(well, {"name": name, **facts})
+    _check_water(well)
+    saving.add(well, Event.WELL_REGISTERED, by=by, at=at)
+    return well
+
+
+@transaction.atomic
+def amend_well(well: Well, *, seen: str = "", by: Actor, at: datetime, **facts: Unpack[WellAmendment]) -> Well:
+    """Amend a well. Raises as `register_well` does.
+
+    The MASP of its sections stays as it was worked out: amend the section to work it out anew.
+    """
+    fresh = saving.locked(well)
+    saving.unchanged(fresh, seen)
+    before = entries.snapshot(fresh)
+    saving.assign(fresh, facts)
+    _check_water(fresh)
+    saving.change(fresh, Event.WELL_AMENDED, before=before, by=by, at=at)
+    return fresh
+
+
+@transaction.atomic
+def add_section(
+    well: Well, *, name: str, order: int | None = None, by: Actor, at: datetime, **facts: Unpack[SectionFacts]
+) -> HoleSection:
+    """Add a hole section, the last in order unless one is given, and work its MASP out.
+
+    With the basis "worked-out" and a method the MASP and its working are stored; without a method the
+    section has none yet. With the basis "entered" both `masp` and `masp_reason` are needed. Raises
+    ValidationError or Refused naming the field.
+    """
+    last = well.sections.order_by("-order").values_list("order", flat=True).first() or 0
+    section = HoleSection(well=well, order=last + 1 if order is None else order)
+    saving.assign(section, {"name": name, **facts})
+    _settle_masp(section)
+    saving.add(section, Event.SECTION_ADDED, by=by, at=at)
+    return section
+
+
+@transaction.atomic
+def amend_section(
+    section: HoleSection, *, seen: str = "", by: Actor, at: datetime, **facts: Unpack[SectionAmendment]
+) -> HoleSection:
+    """Amend a section and work its MASP out anew. Raises as `add_section` does."""
+    fresh = saving.locked(section)
+    saving.unchanged(fresh, seen)
+    before = entries.snapshot(fresh)
+    saving.assign(fresh, facts)
+    _settle_masp(fresh)
+    saving.change(fresh, Event.SECTION_AMENDED, before=before, by=by, at=at)
+    return fresh
+
+
+def _settle_masp(section: HoleSection) -> None:
+    """Set the MASP with its working, by the section's basis."""
+    if section.masp_basis == MaspBasis.ENTERED:
+        _settle_entered(section)
+        return
+    section.masp_reason = ""
+    section.masp = None
+    section.masp_working = []
+    if section.masp_method:
+        found = masp.worked_out(section, subsea=masp.is_subsea(section.well.rig))
+        section.masp = masp.figure(found, section.well.rig)
+        section.masp_working = masp.as_json(found.working)
+
+
+def _settle_entered(section: HoleSection) -> None:
+    section.masp_method = ""
+    section.masp_working = []
+    if section.masp is None:
+        raise Refused("masp", "The MASP is missing.", "Enter the figure, or have it worked out.")
+    if section.masp.si <= 0:
+        raise Refused("masp", "A MASP is over zero.", "Check the figure.")
+    section.masp_reason = saving.said(
+        section.masp_reason,
+        field="masp_reason",
+        reason="A MASP that was entered needs its reason.",
+        remedy="Say where the figure comes from.",
+    )
+
+
+def _check_water(well: Well) -> None:
+    for field in ("water_depth", "air_gap"):
+        measured = getattr(well, field)
+        if measured is not None and measured.si < 0:
+            raise Refused(field, "This is not under zero.", "Check the figure, or leave it empty.")
