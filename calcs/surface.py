@@ -86,9 +86,14 @@ def calculate(name: str, document: Any, *, editions: Sequence[Edition] = ()) -> 
     calculation = named(name)
     fields = Fields(document)
     system = _system(fields)
-    asked = calculation.parse(fields, editions)
-    fields.close()
-    return calculation.format(calculation.compute(asked), system)
+    try:
+        asked = calculation.parse(fields, editions)
+        fields.close()
+        return calculation.format(calculation.compute(asked), system)
+    except (ArithmeticError, RecursionError) as error:
+        raise InputError(
+            "", "The values can't be worked with: they are out of all proportion.", "Check them."
+        ) from error
 
 
 def named(name: str) -> Calculation:

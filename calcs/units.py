@@ -5,6 +5,7 @@ Pressures are gauge unless a name says ``abs``; gauge and absolute are two types
 """
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
@@ -99,6 +100,14 @@ ENTRY_UNITS: Final[Mapping[Dimension, tuple[str, ...]]] = {
 # Spellings seen in the field that pint would read as something else or not at all. "gal" is pint's
 # US liquid gallon already; "bbl" in pint is the US dry barrel, in the oilfield it is 42 US gallons.
 _SPELLINGS: Final[Mapping[str, str]] = {
+    "psi": "psi",
+    "bar": "bar",
+    "ft": "ft",
+    "gal": "gal",
+    "min": "min",
+    "psi/ft": "psi/ft",
+    "lb/gal": "lb/gal",
+    "feet": "ft",
     "psig": "psi",
     "barg": "bar",
     "bar(g)": "bar",
@@ -125,6 +134,11 @@ _SPELLINGS: Final[Mapping[str, str]] = {
     "mins": "min",
     "hr": "h",
 }
+# Letters, a power of two or three, and quotients or products of such: all that a unit needs. Anything
+# else is refused unread, since pint would work out a "unit" like 9**9**9 for as long as it takes.
+_PLAIN: Final = re.compile(r"[A-Za-z°µμ%_]+(\^?[23²³])?([*/·][A-Za-z_]+(\^?[23²³])?){0,3}")
+_LONGEST: Final = 32
+_NUMBER: Final = re.compile(r"[+-]?([0-9]{1,3}(,[0-9]{3})+|[0-9]+)?(\.[0-9]*)?([eE][+-]?[0-9]{1,3})?")
 _ABSOLUTE: Final = {"psia", "bara", "bar(a)", "kpaa", "mpaa", "atm"}
 
 
@@ -182,14 +196,23 @@ def scale(unit: str, dimension: Dimension, *, field: str = "unit") -> tuple[floa
             "Give the gauge figure, in psi, bar, kPa or MPa.",
         )
     try:
-        return _factor(canonical_unit(unit), dimension)
+        return _factor(_plain(canonical_unit(unit), dimension), dimension)
     except Exception as error:  # pint raises many types, tokenizer errors among them
         known = ", ".join(ENTRY_UNITS.get(dimension, (_SI[dimension] or "no unit",)))
         raise InputError(
             field,
-            f"{unit.strip()!r} is not a unit of {dimension.value}.",
+            f"{unit.strip()[:_LONGEST]!r} is not a unit of {dimension.value}.",
             f"Use one of: {known}.",
         ) from error
+
+
+def _plain(unit: str, dimension: Dimension) -> str:
+    """Return `unit` if it is written as a unit is; raises ValueError for anything else."""
+    if dimension is Dimension.RATIO and not unit:
+        return unit
+    if len(unit) > _LONGEST or not _PLAIN.fullmatch(unit):
+        raise ValueError(unit)
+    return unit
 
 
 def to_si(value: float, unit: str, dimension: Dimension, *, field: str = "") -> float:
@@ -197,7 +220,10 @@ def to_si(value: float, unit: str, dimension: Dimension, *, field: str = "") -> 
     if not math.isfinite(value):
         raise InputError(field, "The number is not finite.", "Give a plain number.")
     factor, offset = scale(unit, dimension, field=field)
-    return value * factor + offset
+    si = value * factor + offset
+    if not math.isfinite(si):
+        raise InputError(field, "The number is absurdly large.", "Check the value and its unit.")
+    return si
 
 
 def from_si(si: float, unit: str, dimension: Dimension) -> float:
@@ -259,12 +285,25 @@ def _number(given: Any, field: str) -> float:
     if isinstance(given, bool):
         raise InputError(field, "A number is expected.", "Give a plain number.")
     try:
-        number = float(given.replace(",", "")) if isinstance(given, str) else float(given)
+        number = float(_digits(given)) if isinstance(given, str) else float(given)
     except (TypeError, ValueError, OverflowError) as error:
-        raise InputError(field, f"{given!r} is not a number.", "Give a plain number with its unit.") from error
+        shown_part = repr(given)[:40]
+        raise InputError(
+            field, f"{shown_part} is not a number.", "Give a number with a decimal point, and its unit."
+        ) from error
     if not math.isfinite(number):
         raise InputError(field, "The number is not finite.", "Give a plain number.")
     return number
+
+
+def _digits(text: str) -> str:
+    """Return a written number without its thousands separators.
+
+    A comma elsewhere is refused: 3,5 bar must not become 35 bar. Raises ValueError for other text.
+    """
+    if not _NUMBER.fullmatch(text):
+        raise ValueError(text)
+    return text.replace(",", "")
 
 
 def _unit(unit: Any, dimension: Dimension, field: str) -> str:

@@ -6,5 +6,6 @@ from django.urls import URLPattern, URLResolver, include, path
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("accounts.web.urls")),
     path("admin/", admin.site.urls),
+    path("api/v1/", include("tests_app.api.urls")),
     path("", include("accounts.web.urls")),
 ]

@@ -129,6 +129,8 @@ REST_FRAMEWORK = {
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser", "rest_framework.parsers.MultiPartParser"],
+    # Anybody may ask for a calculation; twenty a second is more than a person or a spreadsheet needs.
+    "DEFAULT_THROTTLE_RATES": {"calculations": "1200/min"},
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 
