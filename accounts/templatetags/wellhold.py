@@ -142,6 +142,12 @@ def nav_link(context: template.Context, label: str, url_name: str, *beginnings: 
     )
 
 
+@register.simple_tag
+def rig_address(rig: Any) -> str:
+    """Give the first page of a rig, its due list."""
+    return _address("due-list", rig) or "/"
+
+
 @register.filter
 def words(text: str) -> list[str]:
     """Split a text at its spaces, for short lists given in a template."""

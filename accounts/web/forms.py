@@ -59,3 +59,4 @@ class ChangePasswordForm(PasswordChangeForm):
         super().__init__(*args, **kwargs)
         self.fields["old_password"].label = "Present password"
         self.fields["new_password2"].label = "New password again"
+        self.fields["new_password2"].help_text = ""

@@ -8,8 +8,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
-from django.utils.html import format_html
-from django.utils.safestring import SafeString
+from django.utils.safestring import SafeString, mark_safe
 
 from accounts.presentation import STATES
 from accounts.templatetags.wellhold import number, state
@@ -29,9 +28,9 @@ class SampleTable(tables.Table):
 
     name = tables.Column("Component")
     serial = tables.Column("Serial")
-    rated = tables.Column(format_html('Rated pressure, <span class="unit">psi</span>'), attrs=NUMERIC)
+    rated = tables.Column(mark_safe('Rated pressure, <span class="unit">psi</span>'), attrs=NUMERIC)
     closing = tables.Column(
-        format_html('Closing volume, <span class="unit">US gal</span>'), attrs=NUMERIC, empty_values=()
+        mark_safe('Closing volume, <span class="unit">US gal</span>'), attrs=NUMERIC, empty_values=()
     )
     state = tables.Column("State", orderable=False)
 

@@ -49,6 +49,8 @@ class Profile(LoginRequiredMixin, RefusedFormMixin, UpdateView):
     """A person's own name and units."""
 
     template_name = "accounts/profile.html"
+    # By default the edited copy would stand as "user" in the template and show unsaved words in the page head.
+    context_object_name = "account"
     form_class = ProfileForm
     success_url = reverse_lazy("profile")
 
