@@ -3,9 +3,10 @@
 from http import HTTPStatus
 
 from django.contrib import messages
+from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.mixins import LoginRequiredMixin
 from django.contrib.auth.views import LoginView, LogoutView, PasswordChangeView
-from django.forms import BaseForm
+from django.forms import BaseForm, ModelForm
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse_lazy
 from django.utils.decorators import method_decorator
@@ -37,7 +38,7 @@ class SignIn(RefusedFormMixin, LoginView):
 class SignOut(LogoutView):
     """Sign out, by POST only: a link or image elsewhere must not end a person's session."""
 
-    next_page = reverse_lazy("sign-in")
+    next_page = "sign-in"
 
     def post(self, request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
         response = super().post(request, *args, **kwargs)
@@ -57,7 +58,7 @@ class Profile(LoginRequiredMixin, RefusedFormMixin, UpdateView):
     def get_object(self, queryset: object = None) -> User:
         return own_account(self.request.user)
 
-    def form_valid(self, form: BaseForm) -> HttpResponse:
+    def form_valid(self, form: "ModelForm[User]") -> HttpResponse:
         messages.success(self.request, "Your profile is saved.")
         return super().form_valid(form)
 
@@ -70,7 +71,7 @@ class ChangePassword(RefusedFormMixin, PasswordChangeView):
     form_class = ChangePasswordForm
     success_url = reverse_lazy("profile")
 
-    def form_valid(self, form: BaseForm) -> HttpResponse:
+    def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
         messages.success(
             self.request, "Your password is changed. Other places where you were signed in are signed out."
         )
