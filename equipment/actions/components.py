@@ -55,9 +55,9 @@ def register_component(
     Raises ValidationError naming the fields at fault, or Refused for a serial number already on file.
     """
     component = Component(rig=rig, kind=kind)
-    saving.assign(component, {"serial": serial, **facts})
+    saving.assign_values(component, {"serial": serial, **facts})
     _check_days(component, at)
-    saving.add(component, Event.COMPONENT_REGISTERED, by=by, at=at)
+    saving.add_row(component, Event.COMPONENT_REGISTERED, by=by, at=at)
     return component
 
 
@@ -72,13 +72,13 @@ def amend_component(
     fresh = saving.locked(component)
     saving.unchanged(fresh, seen)
     before = entries.snapshot(fresh)
-    saving.assign(fresh, facts)
+    saving.assign_values(fresh, facts)
     _check_days(fresh, at)
     if fresh.kind != before["kind"] and fresh.installations.exists():
         raise Refused(
             "kind", "This component has stood in a position of its kind.", "Register another component instead."
         )
-    saving.change(fresh, Event.COMPONENT_AMENDED, before=before, by=by, at=at)
+    saving.change_row(fresh, Event.COMPONENT_AMENDED, before=before, by=by, at=at)
     return fresh
 
 
@@ -95,7 +95,7 @@ def retire_component(component: Component, *, reason: str, by: Actor, at: dateti
     if fresh.installations.filter(removed_at__isnull=True).exists():
         raise Refused("", "This component stands in a position.", "Remove it there first.")
     fresh.retired_at = saving.aware(at)
-    saving.change(fresh, Event.COMPONENT_RETIRED, before=before, by=by, at=at, reason=fresh.retired_reason)
+    saving.change_row(fresh, Event.COMPONENT_RETIRED, before=before, by=by, at=at, reason=fresh.retired_reason)
     return fresh
 
 
@@ -109,7 +109,7 @@ def reinstate_component(component: Component, *, reason: str, by: Actor, at: dat
     why = saving.said(reason, field="reason", reason="A reason is missing.", remedy="Say why it comes back into use.")
     fresh.retired_at = None
     fresh.retired_reason = ""
-    saving.change(fresh, Event.COMPONENT_REINSTATED, before=before, by=by, at=at, reason=why)
+    saving.change_row(fresh, Event.COMPONENT_REINSTATED, before=before, by=by, at=at, reason=why)
     return fresh
 
 

@@ -48,8 +48,8 @@ def attach_document(
         added_at=saving.aware(at),
         added_by=name_of(by),
     )
-    saving.assign(document, {"title": title, "number": number})
-    saving.add(document, Event.DOCUMENT_ATTACHED, by=by, at=at)
+    saving.assign_values(document, {"title": title, "number": number})
+    saving.add_row(document, Event.DOCUMENT_ATTACHED, by=by, at=at)
     return document
 
 

@@ -26,7 +26,7 @@ def install_component(
     saving.not_after(installed_at, at, field="installed_at")
     _check_free(component, position, installed_at)
     installation = Installation(component=component, position=position, installed_at=installed_at)
-    saving.add(installation, Event.COMPONENT_INSTALLED, by=by, at=at)
+    saving.add_row(installation, Event.COMPONENT_INSTALLED, by=by, at=at)
     return installation
 
 
@@ -46,7 +46,7 @@ def remove_component(
     fresh.removal_reason = saving.said(
         reason, field="reason", reason="A reason is missing.", remedy="Say why it was removed."
     )
-    saving.change(fresh, Event.COMPONENT_REMOVED, before=before, by=by, at=at, reason=fresh.removal_reason)
+    saving.change_row(fresh, Event.COMPONENT_REMOVED, before=before, by=by, at=at, reason=fresh.removal_reason)
     return fresh
 
 

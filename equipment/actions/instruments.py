@@ -42,9 +42,9 @@ def register_instrument(
 ) -> Instrument:
     """Register a gauge or recorder. Raises ValidationError naming the fields, or Refused for a serial on file."""
     instrument = Instrument(rig=rig, kind=kind)
-    saving.assign(instrument, {"serial": serial, **facts})
+    saving.assign_values(instrument, {"serial": serial, **facts})
     _check(instrument, at)
-    saving.add(instrument, Event.INSTRUMENT_REGISTERED, by=by, at=at)
+    saving.add_row(instrument, Event.INSTRUMENT_REGISTERED, by=by, at=at)
     return instrument
 
 
@@ -56,9 +56,9 @@ def amend_instrument(
     fresh = saving.locked(instrument)
     saving.unchanged(fresh, seen)
     before = entries.snapshot(fresh)
-    saving.assign(fresh, facts)
+    saving.assign_values(fresh, facts)
     _check(fresh, at)
-    saving.change(fresh, Event.INSTRUMENT_AMENDED, before=before, by=by, at=at)
+    saving.change_row(fresh, Event.INSTRUMENT_AMENDED, before=before, by=by, at=at)
     return fresh
 
 
@@ -72,7 +72,7 @@ def retire_instrument(instrument: Instrument, *, retired_on: date, reason: str, 
     _not_to_come("retired_on", retired_on, fresh, at)
     why = saving.said(reason, field="reason", reason="A reason is missing.", remedy="Say why it goes out of use.")
     fresh.retired_on = retired_on
-    saving.change(fresh, Event.INSTRUMENT_RETIRED, before=before, by=by, at=at, reason=why)
+    saving.change_row(fresh, Event.INSTRUMENT_RETIRED, before=before, by=by, at=at, reason=why)
     return fresh
 
 

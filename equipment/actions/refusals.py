@@ -63,7 +63,7 @@ _OVERLAP_CONSTRAINTS: Final = {
 }
 
 
-def check(row: models.Model) -> None:
+def refuse_invalid(row: models.Model) -> None:
     """Validate a row before it is saved.
 
     Raises ValidationError with every field at fault, keyed by the name a caller uses for it (a quantity's

@@ -33,18 +33,18 @@ def register_rig(
     Raises ValidationError for a time zone or kind that is not known and for a name already taken.
     """
     rig = Rig(kind=kind, time_zone=time_zone, display_units=display_units, created_at=saving.aware(at))
-    saving.assign(rig, {"name": name})
-    saving.add(rig, Event.RIG_REGISTERED, by=by, at=at)
+    saving.assign_values(rig, {"name": name})
+    saving.add_row(rig, Event.RIG_REGISTERED, by=by, at=at)
     person = person_of(by)
     if person is not None and not person.is_superuser:
-        saving.store(CrewMember(rig=rig, person=person, role=CrewRole.ADMINISTRATOR), insert=True)
+        saving.store_row(CrewMember(rig=rig, person=person, role=CrewRole.ADMINISTRATOR), insert=True)
     return rig
 
 
 @transaction.atomic
 def amend_rig(rig: Rig, *, seen: str = "", by: Actor, at: datetime, **facts: Unpack[RigFacts]) -> Rig:
     """Amend a rig's name, kind, time zone or display units. Raises as `register_rig` does."""
-    return saving.amend(rig, facts, Event.RIG_AMENDED, seen=seen, by=by, at=at)
+    return saving.amend_row(rig, facts, Event.RIG_AMENDED, seen=seen, by=by, at=at)
 
 
 @transaction.atomic
@@ -53,7 +53,7 @@ def add_crew_member(rig: Rig, *, person: User, role: str, by: Actor, at: datetim
     if not person.is_active:
         raise Refused("person", "This account is closed.", "Have it opened again first.")
     member = CrewMember(rig=rig, person=person, role=role)
-    saving.add(member, Event.CREW_MEMBER_ADDED, by=by, at=at)
+    saving.add_row(member, Event.CREW_MEMBER_ADDED, by=by, at=at)
     return member
 
 
@@ -62,7 +62,7 @@ def change_crew_role(member: CrewMember, *, role: str, by: Actor, at: datetime) 
     """Change a person's role. Raises Refused when nobody would be left to look after the crew."""
     if role in CrewRole and Right.ADMINISTER not in RIGHTS[role]:
         _someone_else_administers(member, field="role")
-    return saving.amend(member, {"role": role}, Event.CREW_ROLE_CHANGED, by=by, at=at)
+    return saving.amend_row(member, {"role": role}, Event.CREW_ROLE_CHANGED, by=by, at=at)
 
 
 @transaction.atomic

@@ -1,7 +1,5 @@
 """How every action of this application saves: validated, refused kindly, and with its one entry in the trail."""
 
-import hashlib
-import json
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -15,6 +13,7 @@ from equipment.actions import refusals
 from equipment.actions.events import Event
 from equipment.errors import Refused
 from equipment.queries.access import rig_of
+from equipment.queries.versions import digest
 from trail import entries
 from trail.actors import Actor
 
@@ -42,7 +41,7 @@ def said(text: str, *, field: str, reason: str, remedy: str) -> str:
     return text.strip()
 
 
-def assign(row: models.Model, values: Mapping[str, Any]) -> None:
+def assign_values(row: models.Model, values: Mapping[str, Any]) -> None:
     """Set the values on the row; raises ValidationError naming every quantity that can't be read."""
     wrong: dict[str, Any] = {}
     for name, value in values.items():
@@ -68,9 +67,9 @@ def _as_stored(row: models.Model, name: str, value: object) -> object:
     return value
 
 
-def store(row: models.Model, *, insert: bool = False) -> None:
+def store_row(row: models.Model, *, insert: bool = False) -> None:
     """Validate and save the row; raises ValidationError or Refused, for what the database refuses too."""
-    refusals.check(row)
+    refusals.refuse_invalid(row)
     try:
         with transaction.atomic():
             row.save(force_insert=insert)
@@ -78,10 +77,10 @@ def store(row: models.Model, *, insert: bool = False) -> None:
         raise refusals.from_database(row, error) from error
 
 
-def add(row: models.Model, event: Event, *, by: Actor, at: datetime, reason: str = "") -> None:
+def add_row(row: models.Model, event: Event, *, by: Actor, at: datetime, reason: str = "") -> None:
     """Save a new row and write its entry."""
     aware(at)
-    store(row, insert=True)
+    store_row(row, insert=True)
     entries.write(event, row, by=by, at=at, rig_number=rig_of(row).pk, after=entries.snapshot(row), reason=reason)
 
 
@@ -91,21 +90,15 @@ def locked(row: Row) -> Row:
     return fresh
 
 
-def digest(row: models.Model) -> str:
-    """Return a short mark of a row as it is now; a form carries it to notice that somebody else saved meanwhile."""
-    written = json.dumps(entries.snapshot(row), sort_keys=True)
-    return hashlib.sha256(written.encode()).hexdigest()[:16]
-
-
 def unchanged(row: models.Model, seen: str) -> None:
-    """Raise Refused when the row is no longer as it was `seen` (its digest); an empty one asks nothing."""
+    """Raise Refused when the row's digest is no longer the one `seen`; an empty one asks nothing."""
     if seen and digest(row) != seen:
         raise Refused(
             "", "Somebody else changed this since you opened it.", "Open it again in another tab and compare."
         )
 
 
-def change(
+def change_row(
     row: models.Model, event: Event, *, before: Mapping[str, Any], by: Actor, at: datetime, reason: str = ""
 ) -> bool:
     """Save a changed row and write its entry with what differs; without a difference do neither and return False."""
@@ -113,19 +106,19 @@ def change(
     was, becomes = entries.changes(before, entries.snapshot(row))
     if not becomes:
         return False
-    store(row)
+    store_row(row)
     entries.write(event, row, by=by, at=at, rig_number=rig_of(row).pk, before=was, after=becomes, reason=reason)
     return True
 
 
-def amend(row: Row, values: Mapping[str, Any], event: Event, *, seen: str = "", by: Actor, at: datetime) -> Row:
+def amend_row(row: Row, values: Mapping[str, Any], event: Event, *, seen: str = "", by: Actor, at: datetime) -> Row:
     """Lock the row, set the values, save it and write its entry; returns the row as it is now.
 
-    Raises Refused when `seen` (see `digest`) tells of another state than the database holds.
+    Raises Refused when `seen` (its digest) tells of another state than the database holds.
     """
     fresh = locked(row)
     unchanged(fresh, seen)
     before = entries.snapshot(fresh)
-    assign(fresh, values)
-    change(fresh, event, before=before, by=by, at=at)
+    assign_values(fresh, values)
+    change_row(fresh, event, before=before, by=by, at=at)
     return fresh

@@ -32,8 +32,8 @@ def fit_elastomer(
     if expires_on is not None and expires_on < installed_on:
         raise Refused("expires_on", "It would have run out before it was fitted.", "Check both days.")
     elastomer = Elastomer(component=component, installed_on=installed_on, expires_on=expires_on)
-    saving.assign(elastomer, {"part": part, "compound": compound, "batch": batch})
-    saving.add(elastomer, Event.ELASTOMER_FITTED, by=by, at=at)
+    saving.assign_values(elastomer, {"part": part, "compound": compound, "batch": batch})
+    saving.add_row(elastomer, Event.ELASTOMER_FITTED, by=by, at=at)
     return elastomer
 
 
@@ -46,7 +46,7 @@ def remove_elastomer(elastomer: Elastomer, *, removed_on: date, by: Actor, at: d
         raise Refused("", "This elastomer was removed already.", "Nothing is left to do.")
     _not_to_come("removed_on", removed_on, fresh.component, at)
     fresh.removed_on = removed_on
-    saving.change(fresh, Event.ELASTOMER_REMOVED, before=before, by=by, at=at)
+    saving.change_row(fresh, Event.ELASTOMER_REMOVED, before=before, by=by, at=at)
     return fresh
 
 
@@ -60,8 +60,8 @@ def record_service(
     """
     saving.not_after(finished_at, at, field="finished_at")
     event = ServiceEvent(component=component, kind=kind, at=finished_at, recorded_by=name_of(by))
-    saving.assign(event, {"description": description})
-    saving.add(event, Event.SERVICE_RECORDED, by=by, at=at)
+    saving.assign_values(event, {"description": description})
+    saving.add_row(event, Event.SERVICE_RECORDED, by=by, at=at)
     return event
 
 

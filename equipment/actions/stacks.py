@@ -40,15 +40,15 @@ class PositionFacts(TypedDict, total=False):
 def register_stack(rig: Rig, *, name: str, kind: str, by: Actor, at: datetime) -> Stack:
     """Register a stack, without positions yet. Raises Refused when the rig has one of this name."""
     stack = Stack(rig=rig, kind=kind)
-    saving.assign(stack, {"name": name})
-    saving.add(stack, Event.STACK_REGISTERED, by=by, at=at)
+    saving.assign_values(stack, {"name": name})
+    saving.add_row(stack, Event.STACK_REGISTERED, by=by, at=at)
     return stack
 
 
 @transaction.atomic
 def amend_stack(stack: Stack, *, seen: str = "", by: Actor, at: datetime, **facts: Unpack[StackFacts]) -> Stack:
     """Amend a stack's name or kind. Raises as `register_stack` does."""
-    return saving.amend(stack, facts, Event.STACK_AMENDED, seen=seen, by=by, at=at)
+    return saving.amend_row(stack, facts, Event.STACK_AMENDED, seen=seen, by=by, at=at)
 
 
 @transaction.atomic
@@ -72,10 +72,10 @@ def add_position(
     count = stack.positions.count()
     place = count + 1 if order is None else _place(order, last=count + 1)
     position = Position(stack=stack, kind=kind, group=group, outlet_of=outlet_of, order=place)
-    saving.assign(position, {"name": name})
+    saving.assign_values(position, {"name": name})
     _check_fit(position)
     _shift(stack, first=place, last=count, by=1)
-    saving.add(position, Event.POSITION_ADDED, by=by, at=at)
+    saving.add_row(position, Event.POSITION_ADDED, by=by, at=at)
     return position
 
 
@@ -93,12 +93,12 @@ def amend_position(
     saving.unchanged(fresh, seen)
     before = entries.snapshot(fresh)
     place = values.pop("order", None)
-    saving.assign(fresh, values)
+    saving.assign_values(fresh, values)
     _check_kind(fresh, before["kind"])
     _check_fit(fresh)
     if place is not None and place != fresh.order:
         _move(fresh, _place(place, last=fresh.stack.positions.count()))
-    saving.change(fresh, Event.POSITION_AMENDED, before=before, by=by, at=at)
+    saving.change_row(fresh, Event.POSITION_AMENDED, before=before, by=by, at=at)
     return fresh
 
 

@@ -61,9 +61,9 @@ class SectionAmendment(SectionFacts, total=False):
 def register_well(rig: Rig, *, name: str, by: Actor, at: datetime, **facts: Unpack[WellFacts]) -> Well:
     """Register a well. Raises ValidationError naming the fields at fault, or Refused for a name the rig has."""
     well = Well(rig=rig)
-    saving.assign(well, {"name": name, **facts})
+    saving.assign_values(well, {"name": name, **facts})
     _check_water(well)
-    saving.add(well, Event.WELL_REGISTERED, by=by, at=at)
+    saving.add_row(well, Event.WELL_REGISTERED, by=by, at=at)
     return well
 
 
@@ -76,9 +76,9 @@ def amend_well(well: Well, *, seen: str = "", by: Actor, at: datetime, **facts: 
     fresh = saving.locked(well)
     saving.unchanged(fresh, seen)
     before = entries.snapshot(fresh)
-    saving.assign(fresh, facts)
+    saving.assign_values(fresh, facts)
     _check_water(fresh)
-    saving.change(fresh, Event.WELL_AMENDED, before=before, by=by, at=at)
+    saving.change_row(fresh, Event.WELL_AMENDED, before=before, by=by, at=at)
     return fresh
 
 
@@ -94,9 +94,9 @@ def add_section(
     """
     last = well.sections.order_by("-order").values_list("order", flat=True).first() or 0
     section = HoleSection(well=well, order=last + 1 if order is None else order)
-    saving.assign(section, {"name": name, **facts})
+    saving.assign_values(section, {"name": name, **facts})
     _settle_masp(section)
-    saving.add(section, Event.SECTION_ADDED, by=by, at=at)
+    saving.add_row(section, Event.SECTION_ADDED, by=by, at=at)
     return section
 
 
@@ -108,9 +108,9 @@ def amend_section(
     fresh = saving.locked(section)
     saving.unchanged(fresh, seen)
     before = entries.snapshot(fresh)
-    saving.assign(fresh, facts)
+    saving.assign_values(fresh, facts)
     _settle_masp(fresh)
-    saving.change(fresh, Event.SECTION_AMENDED, before=before, by=by, at=at)
+    saving.change_row(fresh, Event.SECTION_AMENDED, before=before, by=by, at=at)
     return fresh
 
 
