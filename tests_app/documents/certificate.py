@@ -1,0 +1,100 @@
+"""The paper of a sealed record: a certificate, or a report of a test that was not passed.
+
+Drawn by WeasyPrint from the sealed content alone. The same content gives the same bytes on the same machine:
+no clock is read, and the identifier of the file is the seal. Nothing is fetched: what the page needs is in it.
+"""
+
+import base64
+import re
+import unicodedata
+from dataclasses import dataclass
+from typing import Any, Final
+
+import segno
+from django.template.loader import render_to_string
+from weasyprint import CSS, HTML
+from weasyprint.text.fonts import FontConfiguration
+from weasyprint.urls import URLFetcher
+
+from tests_app.documents.content import Content
+from tests_app.documents.sheet import HeldStep, sheet_of
+
+PAGE_SIZES: Final = {"us": "letter", "si": "A4"}
+SHORT_HASH: Final = 16
+CERTIFICATE_TITLE: Final = "Certificate of pressure test"
+REPORT_TITLE: Final = "Report of pressure test"
+_NUMBER_DIGITS: Final = 6
+_LONGEST_SHORT_NAME: Final = 24
+
+
+@dataclass(frozen=True, slots=True)
+class Plot:
+    """A step as it was held with its plot as an address that holds the drawing itself."""
+
+    step: HeldStep
+    source: str
+
+
+def number_of(content: Content) -> str:
+    """Return the number of the paper: the rig's short name and the record's number, ``MERIDIAN-TERN-PT-000012``."""
+    plain = unicodedata.normalize("NFKD", content["rig"]["name"]).encode("ascii", "ignore").decode()
+    short = "-".join(re.findall(r"[A-Za-z0-9]+", plain)).upper()[:_LONGEST_SHORT_NAME].strip("-")
+    return f"{short or 'RIG'}-PT-{content['number']:0{_NUMBER_DIGITS}d}"
+
+
+def title_of(content: Content) -> str:
+    """Return the title: a test with a line left failed is never called a certificate."""
+    return CERTIFICATE_TITLE if content["passed"] else f"{REPORT_TITLE} — not passed"
+
+
+def render(content: Content, *, sha256: str, verify_address: str, number: str = "") -> bytes:
+    """Return the PDF (tagged, PDF/UA-1) of sealed content.
+
+    Args:
+        content: the sealed content.
+        sha256: its seal, in hexadecimal.
+        verify_address: public address at which the seal can be checked; printed, and drawn as a QR code.
+        number: the number of the paper; by default that of `number_of`.
+    """
+    context = _context(content, sha256, verify_address, number or number_of(content))
+    fonts = FontConfiguration()
+    # Only addresses that hold their content: no text on a record can make the page reach out.
+    inside_only = URLFetcher(allowed_protocols=["data"], allow_redirects=False, fail_on_errors=True)
+    page = HTML(string=render_to_string("documents/certificate.html", context), url_fetcher=inside_only)
+    style = CSS(string=render_to_string("documents/certificate.css", context), font_config=fonts)
+    pdf: bytes = page.write_pdf(
+        stylesheets=[style],
+        font_config=fonts,
+        pdf_variant="pdf/ua-1",
+        pdf_identifier=bytes.fromhex(sha256)[:16],
+    )
+    return pdf
+
+
+def _context(content: Content, sha256: str, verify_address: str, number: str) -> dict[str, Any]:
+    sheet = sheet_of(content)
+    return {
+        "sheet": sheet,
+        "content": content,
+        "title": title_of(content),
+        "number": number,
+        "sha256": sha256,
+        "short_sha256": sha256[:SHORT_HASH],
+        "verify_address": verify_address,
+        "qr": qr_code(verify_address),
+        "plots": [Plot(step, svg_address(step.svg) if step.svg else "") for step in sheet.held],
+        "page_size": PAGE_SIZES[content["rig"]["display_units"]],
+    }
+
+
+def qr_code(address: str) -> str:
+    """Return the QR code of an address, as an SVG inside an address."""
+    code = segno.make(address, error="m", micro=False)
+    return svg_address(code.svg_inline(border=2, omitsize=True, dark="#000", light="#fff"))
+
+
+def svg_address(svg: str) -> str:
+    """Return an address that holds the drawing itself."""
+    if "xmlns=" not in svg:
+        svg = svg.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"', 1)
+    return f"data:image/svg+xml;base64,{base64.b64encode(svg.encode()).decode()}"

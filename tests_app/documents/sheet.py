@@ -1,0 +1,466 @@
+"""Sealed content arranged as it is printed: every figure already words, so that the template only lays out."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from calcs.units import DISPLAY_UNITS, Dimension
+from tests_app.documents import figures, plots
+from tests_app.documents.content import (
+    Confidence,
+    Content,
+    FileContent,
+    HoldContent,
+    InstrumentContent,
+    LineContent,
+    Quantity,
+    RuleContent,
+    StepContent,
+)
+
+CONFIDENCE_WORDS: Final[dict[Confidence, str]] = {
+    "read": "Read in the clause named.",
+    "read-2": "Read in a text that reports the clause, not in the clause itself.",
+    "derived": "Worked out from other figures of the rules.",
+    "memory": "From memory, not checked against the text.",
+    "memory-low": "From memory and unsure; check it before relying on it.",
+}
+_FAILED: Final = "failed"
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A name and what stands under it."""
+
+    name: str
+    text: str
+    more: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LineRow:
+    """An element in the summary. Requirements that are those of its step are left blank: they stand above."""
+
+    element: str
+    component: str
+    rated: str
+    side: str
+    low_required: str
+    high_required: str
+    hold: str
+    passed: bool
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepRow:
+    """A step in the summary, with its elements under it."""
+
+    order: int
+    name: str
+    pump_point: str
+    low_required: str
+    low_lowest: str
+    high_required: str
+    high_lowest: str
+    hold: str
+    passed: bool
+    typed: bool
+    notes: tuple[str, ...]
+    lines: tuple[LineRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HoldRow:
+    """One hold of a step, in full."""
+
+    name: str
+    required: str
+    begun: str
+    duration: str
+    start: str
+    end: str
+    lowest: str
+    highest: str
+    decay: str
+    rate: str
+    passed: bool
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HeldStep:
+    """A step as it was held: its figures, its plot or why there is none, and what was noted."""
+
+    order: int
+    name: str
+    passed: bool
+    elements: str
+    svg: str
+    svg_text: str
+    typed: bool
+    typed_reason: str
+    holds: tuple[HoldRow, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentRow:
+    """An instrument and its calibration as it stood."""
+
+    kind: str
+    identity: str
+    serial: str
+    range: str
+    accuracy: str
+    certificate: str
+    calibrated: str
+    due: str
+    state: str  # in-date, out-of-date, unknown
+
+
+@dataclass(frozen=True, slots=True)
+class FileRow:
+    """A file as received."""
+
+    name: str
+    kind: str
+    facts: str
+    received: str
+    sha256: str
+    withdrawn: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Working:
+    """How required pressures were worked out, once for all elements with the same working."""
+
+    elements: str
+    clause: str
+    confidence: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Something seen or said, and where."""
+
+    place: str
+    text: str
+    leak: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SignatureRow:
+    """Who signed, as what, when."""
+
+    name: str
+    role: str
+    signed: str
+
+
+@dataclass(frozen=True, slots=True)
+class RuleRow:
+    """A rule applied."""
+
+    clause: str
+    text: str
+    confidence: str
+    unsure: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """How much was tested."""
+
+    elements: int
+    steps: int
+    retests: int
+    typed: int
+    open: int
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """All that the template prints."""
+
+    content: Content
+    unit: str
+    rate_unit: str
+    counts: Counts
+    facts: tuple[Fact, ...]
+    summary: tuple[StepRow, ...]
+    held: tuple[HeldStep, ...]
+    instruments: tuple[InstrumentRow, ...]
+    files: tuple[FileRow, ...]
+    rules: tuple[RuleRow, ...]
+    workings: tuple[Working, ...]
+    remarks: tuple[Remark, ...]
+    signatures: tuple[SignatureRow, ...]
+    tested_on: str
+
+
+def sheet_of(content: Content) -> Sheet:
+    """Arrange the content."""
+    unit = DISPLAY_UNITS[content["rig"]["display_units"]][Dimension.PRESSURE]
+    rate_unit = DISPLAY_UNITS[content["rig"]["display_units"]][Dimension.PRESSURE_RATE]
+    return Sheet(
+        content=content,
+        unit=unit,
+        rate_unit=rate_unit,
+        counts=_counts(content),
+        facts=tuple(_facts(content)),
+        summary=tuple(_step_row(step, content, unit) for step in content["steps"]),
+        held=tuple(_held_step(step, unit, rate_unit) for step in content["steps"]),
+        instruments=tuple(_instrument_row(each, content) for each in content["instruments"]),
+        files=tuple(_file_row(each) for each in content["files"]),
+        rules=tuple(_rule_row(each) for each in content["rules"]),
+        workings=tuple(_workings(content)),
+        remarks=tuple(_remarks(content)),
+        signatures=tuple(
+            SignatureRow(each["name"], each["role"]["text"], figures.moment_text(each["signed_at"]))
+            for each in content["signatures"]
+        ),
+        tested_on=_tested_on(content),
+    )
+
+
+def _counts(content: Content) -> Counts:
+    lines = {(line["element"], line["pressure_from"]["key"]) for step in content["steps"] for line in step["lines"]}
+    return Counts(
+        elements=len({element for element, _side in lines}),
+        steps=len(content["steps"]),
+        retests=sum(step["retest_of"] is not None for step in content["steps"]),
+        typed=sum(step["evidence"]["key"] == "typed" for step in content["steps"]),
+        open=len(content["open_lines"]),
+    )
+
+
+def _tested_on(content: Content) -> str:
+    first, last = (figures.moment_text(content[key]).partition(",")[0] for key in ("started_at", "concluded_at"))
+    return f"on {first}" if first == last else f"from {first} to {last}"
+
+
+def _facts(content: Content) -> Iterator[Fact]:
+    rig, stack, section, heading = content["rig"], content["stack"], content["section"], content["heading"]
+    yield Fact("Rig", rig["name"], rig["kind"])
+    yield Fact("Stack", stack["name"], stack["kind"]["text"])
+    if section is not None:
+        yield Fact("Well and section", section["well"], section["name"])
+        approval = section["masp_margin_approval"]
+        basis = f"{section['masp_basis']}. Approval {approval}" if approval else section["masp_basis"]
+        yield Fact("MASP", figures.entered(section["masp"], rig["display_units"]), basis)
+    yield Fact("Begun", figures.moment_text(content["started_at"]), figures.utc_text(content["started_at"]))
+    yield Fact("Concluded", figures.moment_text(content["concluded_at"]), figures.utc_text(content["concluded_at"]))
+    yield Fact("Reason for the test", heading["reason"]["text"])
+    yield Fact("Test fluid", heading["fluid"]["text"])
+    yield Fact("Closed below by", heading["barrier"]["text"])
+    pipe = heading["pipe_in_hole"]
+    if pipe is not None:
+        yield Fact("Pipe in the hole", figures.entered(pipe, rig["display_units"], Dimension.LENGTH), "outside diameter")
+    station, pod = heading["control_station"], heading["pod"]
+    if station is not None:
+        yield Fact("Control station", station["text"], pod["text"] if pod is not None else "")
+    if heading["pump_operator"]:
+        yield Fact("Pump operator", heading["pump_operator"])
+    if heading["plan_reference"]:
+        yield Fact("Test plan on site", heading["plan_reference"])
+
+
+def _step_row(step: StepContent, content: Content, unit: str) -> StepRow:
+    limits = step["limits"]
+    return StepRow(
+        order=step["order"],
+        name=step["name"],
+        pump_point=step["pump_point"],
+        low_required=figures.band(limits["low_min"], limits["low_max"], unit),
+        low_lowest=_lowest(step["low"], unit),
+        high_required=figures.required(limits["high_target"], unit),
+        high_lowest=_lowest(step["high"], unit),
+        hold=figures.minutes(limits["hold_s"]),
+        passed=step["outcome"]["key"] == "passed",
+        typed=step["evidence"]["key"] == "typed",
+        notes=tuple(_retest_notes(step)),
+        lines=tuple(_line_row(line, step, content, unit) for line in step["lines"]),
+    )
+
+
+def _lowest(hold: HoldContent | None, unit: str) -> str:
+    return figures.ABSENT if hold is None else figures.held(hold["min_pressure"], unit, figures.down)
+
+
+def _retest_notes(step: StepContent) -> Iterator[str]:
+    if step["retest_of"] is not None:
+        yield f"Retest of step {step['retest_of']}."
+    if step["retests"]:
+        yield f"Tested again as {_steps_named(step['retests'])}."
+
+
+def _steps_named(orders: Sequence[int]) -> str:
+    numbers = [str(order) for order in orders]
+    if len(numbers) == 1:
+        return f"step {numbers[0]}"
+    return f"steps {', '.join(numbers[:-1])} and {numbers[-1]}"
+
+
+def _line_row(line: LineContent, step: StepContent, content: Content, unit: str) -> LineRow:
+    limits, component = step["limits"], line["component"]
+    low = figures.band(line["required_low_min"], line["required_low_max"], unit)
+    high = figures.required(line["required_high"], unit)
+    hold = figures.minutes(line["hold_s"])
+    rated: Quantity | None = component["rated_working_pressure"]
+    return LineRow(
+        element=line["element"],
+        component=f"{component['kind']} {component['serial']}",
+        rated="" if rated is None else f"RWP {figures.entered(rated, content['rig']['display_units'])}",
+        side=line["pressure_from"]["text"].removeprefix("From ").capitalize(),
+        low_required="" if low == figures.band(limits["low_min"], limits["low_max"], unit) else low,
+        high_required="" if high == figures.required(limits["high_target"], unit) else high,
+        hold="" if hold == figures.minutes(limits["hold_s"]) else hold,
+        passed=line["outcome"]["key"] == "passed",
+        note=_line_note(line),
+    )
+
+
+def _line_note(line: LineContent) -> str:
+    parts = [f"Leak seen: {line['leak_description']}"] if line["leak_seen"] else []
+    if line["proved_by_retest"] is not None:
+        parts.append(f"Proved by step {line['proved_by_retest']}.")
+    elif line["outcome"]["key"] == _FAILED:
+        parts.append("Left not passed.")
+    return " ".join(parts)
+
+
+def _held_step(step: StepContent, unit: str, rate_unit: str) -> HeldStep:
+    typed = step["evidence"]["key"] == "typed"
+    curve = step["curve"]
+    drawn = curve is not None and bool(curve["t"])
+    return HeldStep(
+        order=step["order"],
+        name=step["name"],
+        passed=step["outcome"]["key"] == "passed",
+        elements=", ".join(dict.fromkeys(line["element"] for line in step["lines"])),
+        svg=plots.step_plot(step) if drawn else "",
+        svg_text=plots.description(step) if drawn else "",
+        typed=typed,
+        typed_reason=step["typed_reason"],
+        holds=tuple(_hold_rows(step, unit, rate_unit)),
+        notes=tuple(_step_notes(step)),
+    )
+
+
+def _hold_rows(step: StepContent, unit: str, rate_unit: str) -> Iterator[HoldRow]:
+    limits = step["limits"]
+    band = figures.band(limits["low_min"], limits["low_max"], unit)
+    target = figures.required(limits["high_target"], unit)
+    ceiling = limits["high_max"]
+    high = f"≥ {target}" if ceiling is None else f"{target}–{figures.required(ceiling, unit, figures.down)}"
+    yield _hold_row("Low", band, step["low"], unit, rate_unit)
+    yield _hold_row("High", high, step["high"], unit, rate_unit)
+
+
+def _hold_row(name: str, required: str, hold: HoldContent | None, unit: str, rate_unit: str) -> HoldRow:
+    if hold is None:
+        nothing = figures.ABSENT
+        return HoldRow(name, required, *[nothing] * 8, passed=False, reasons=(f"{name} hold: none was held.",))
+    return HoldRow(
+        name=name,
+        required=required,
+        begun=_begun(hold),
+        duration=figures.duration(hold["duration_s"]),
+        start=figures.held(hold["start_pressure"], unit),
+        end=figures.held(hold["end_pressure"], unit),
+        lowest=figures.held(hold["min_pressure"], unit, figures.down),
+        highest=figures.held(hold["max_pressure"], unit, figures.up),
+        decay=figures.held(hold["decay"], unit, figures.up),
+        rate=figures.rate(hold["decay_rate"], rate_unit),
+        passed=hold["passes"],
+        reasons=tuple(f"{name} hold: {reason}" for reason in hold["reasons"]),
+    )
+
+
+def _begun(hold: HoldContent) -> str:
+    """Return when a hold began: by the clock where there is one, else as time into the recording."""
+    local = figures.moment(hold["start_at"])
+    if local is not None:
+        return f"{local:%H:%M:%S}"
+    return figures.ABSENT if hold["start_s"] is None else f"+{figures.duration(hold['start_s'])}"
+
+
+def _step_notes(step: StepContent) -> Iterator[str]:
+    if step["pump_point"]:
+        yield f"Pumped from {step['pump_point']}."
+    yield from _retest_notes(step)
+    if step["recording"]:
+        yield f"Judged from {step['recording']}."
+    proposed, chosen = step["marks"]["proposed"], step["marks"]["chosen"]
+    if chosen and (proposed is None or list(proposed) != list(chosen)):
+        where = f"{figures.duration(chosen[0])} to {figures.duration(chosen[1])} on the recording"
+        was = f", proposed {figures.duration(proposed[0])} to {figures.duration(proposed[1])}" if proposed else ""
+        yield f"The tester set the step at {where}{was}."
+    low = step["low"]
+    if low is not None and low["highest_before"] is not None:
+        before = low["highest_before"]
+        yield f"Highest before the low hold: {figures.held(before, before['unit'], figures.up)} {before['unit']}."
+
+
+def _instrument_row(each: InstrumentContent, content: Content) -> InstrumentRow:
+    system = content["rig"]["display_units"]
+    low = f"{figures.entered(each['range_low'], system)} to " if each["range_low"] is not None else ""
+    states = {True: "in-date", False: "out-of-date", None: "unknown"}
+    hours = f"{each['chart_hours']} h chart" if each["chart_hours"] else ""
+    accuracy = f"±{each['accuracy_percent']} % of full scale" if each["accuracy_percent"] else ""
+    return InstrumentRow(
+        kind=each["kind"],
+        identity=" ".join(filter(None, (each["maker"], each["model"]))),
+        serial=each["serial"],
+        range=f"{low}{figures.entered(each['range_high'], system)}",
+        accuracy=", ".join(filter(None, (accuracy, hours))),
+        certificate=each["certificate_number"],
+        calibrated=figures.day_text(each["calibrated_on"]),
+        due=figures.day_text(each["calibration_due_on"]),
+        state=states[each["in_date"]],
+    )
+
+
+def _file_row(each: FileContent) -> FileRow:
+    used = f"{_steps_named(each['steps'])}".capitalize() if each["steps"] else ""
+    facts = ". ".join(filter(None, (each["facts"], figures.size_text(each["size"]), used)))
+    return FileRow(
+        name=each["file_name"],
+        kind=each["kind"]["text"],
+        facts=facts,
+        received=figures.moment_text(each["received_at"]),
+        sha256=each["sha256"],
+        withdrawn=each["withdrawn"],
+    )
+
+
+def _rule_row(rule: RuleContent) -> RuleRow:
+    unsure = rule["confidence"] in ("memory", "memory-low")
+    return RuleRow(rule["clause"], rule["text"], CONFIDENCE_WORDS[rule["confidence"]], unsure)
+
+
+def _workings(content: Content) -> Iterator[Working]:
+    """Give each working once, with the elements it holds for."""
+    found: dict[tuple[str, Confidence, tuple[str, ...]], dict[str, None]] = {}
+    for step in content["steps"]:
+        for line in step["lines"]:
+            key = (line["clause"], line["confidence"], tuple(line["working"]))
+            found.setdefault(key, {})[line["element"]] = None
+    for (clause, confidence, lines), elements in found.items():
+        yield Working(", ".join(elements), clause, CONFIDENCE_WORDS[confidence], lines)
+
+
+def _remarks(content: Content) -> Iterator[Remark]:
+    for step in content["steps"]:
+        for line in step["lines"]:
+            place = f"Step {step['order']}, {line['element']}"
+            if line["leak_seen"]:
+                yield Remark(place, line["leak_description"], leak=True)
+            if line["remarks"]:
+                yield Remark(place, line["remarks"])
+        if step["remarks"]:
+            yield Remark(f"Step {step['order']}", step["remarks"])
+    if content["remarks"]:
+        yield Remark("The whole test", content["remarks"])
