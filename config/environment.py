@@ -134,7 +134,7 @@ class Environment:
         """
         address = self.text(variable, default)
         parts = _split(address)
-        if parts is not None and parts.scheme == _SQLITE_SCHEME and parts.path[1:]:
+        if parts is not None and parts.scheme == _SQLITE_SCHEME and parts.path[1:].startswith("/"):
             return {"ENGINE": "django.db.backends.sqlite3", "NAME": unquote(parts.path[1:])}
         if parts is not None and parts.scheme in _POSTGRESQL_SCHEMES and parts.path.strip("/"):
             return _postgresql(parts)

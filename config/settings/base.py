@@ -3,8 +3,13 @@
 from datetime import timedelta
 from pathlib import Path
 
+import django_stubs_ext
+
 from config.environment import Environment
 from config.version import version_in
+
+# Django's generic classes take their type in brackets only for the type checker; this lets them take it at run time.
+django_stubs_ext.monkeypatch()
 
 BASE_DIR = Path(__file__).resolve().parents[2]
 ENV = Environment()

@@ -1,5 +1,7 @@
 """One machine, nothing to install beside the program: SQLite, a queue of files, everything below `var/`."""
 
+from urllib.parse import quote
+
 from config.databases import tuned
 from config.settings.base import *  # noqa: F403 - a profile is the base and its own lines
 from config.settings.base import ENV, WELLHOLD_VAR
@@ -15,7 +17,9 @@ CSRF_TRUSTED_ORIGINS = ENV.addresses("CSRF_TRUSTED_ORIGINS")
 WELLHOLD_PORT = ENV.whole_number("WELLHOLD_PORT", default=8000, lowest=1, highest=65535)
 PUBLIC_ADDRESS = ENV.address("PUBLIC_ADDRESS", f"http://127.0.0.1:{WELLHOLD_PORT}")
 
-DATABASES = {"default": tuned(ENV.database("DATABASE_URL", f"sqlite:///{WELLHOLD_VAR / 'wellhold.sqlite3'}"))}
+DATABASES = {
+    "default": tuned(ENV.database("DATABASE_URL", f"sqlite:///{quote(str(WELLHOLD_VAR / 'wellhold.sqlite3'))}"))
+}
 CACHES = {
     "default": {
         "BACKEND": "django.core.cache.backends.filebased.FileBasedCache",
