@@ -130,13 +130,17 @@ def local_date(moment: datetime | None, zone: str | tzinfo, full: bool = False) 
 
 @register.simple_tag(takes_context=True)
 def nav_link(context: template.Context, label: str, url_name: str, *beginnings: str) -> SafeString | str:
-    """Write one entry of the main navigation, or nothing while its address doesn't exist."""
+    """Write one entry of the main navigation, or nothing while its address doesn't exist.
+
+    The entry is current when `section` in the context, else the name of the page's address without its namespace,
+    is its own or begins with one of the `beginnings`.
+    """
     url = _address(url_name, context.get("rig"))
     if not url:
         return ""
     match = getattr(context.get("request"), "resolver_match", None)
     section = context.get("section") or (match.url_name if match else "") or ""
-    current = section == url_name or section.startswith(beginnings or url_name)
+    current = section == url_name.rpartition(":")[2] or section.startswith(beginnings)
     return format_html(
         '<li><a href="{}"{}>{}</a></li>', url, mark_safe(' aria-current="page"' if current else ""), label
     )
@@ -144,8 +148,8 @@ def nav_link(context: template.Context, label: str, url_name: str, *beginnings: 
 
 @register.simple_tag
 def rig_address(rig: Any) -> str:
-    """Give the first page of a rig, its due list."""
-    return _address("due-list", rig) or "/"
+    """Give the front page of a rig: its own address, else its due list."""
+    return rig.get_absolute_url() if hasattr(rig, "get_absolute_url") else _address("tests_app:rig", rig) or "/"
 
 
 @register.filter
