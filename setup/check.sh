@@ -23,7 +23,7 @@ production() {
 try "ruff check" .venv/bin/ruff check .
 try "ruff format" .venv/bin/ruff format --check .
 try "import-linter" .venv/bin/lint-imports
-try "mypy" .venv/bin/mypy .
+try "mypy" .venv/bin/mypy
 try "migrations" env DJANGO_SETTINGS_MODULE=config.settings.test .venv/bin/python manage.py makemigrations --check --dry-run
 try "check --deploy" production .venv/bin/python manage.py check --deploy --fail-level WARNING
 
