@@ -122,7 +122,8 @@ class Interval:
 
     def __str__(self) -> str:
         """Return the interval as it is read, ``14 d``."""
-        return f"{self.count} {self.unit}"
+        unit = self.unit.removesuffix("s") if self.count == 1 else self.unit
+        return f"{self.count} {unit}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +149,8 @@ class Tested:
     concluded: dt.datetime | None = None
     passed: bool | None = None
     pressure_gauge: float | None = None
+
+    __test__ = False  # pytest would take the name for one of its own
 
     def __post_init__(self) -> None:
         """Refuse a test that ends before it begins, or one that is over without a result."""
