@@ -7,7 +7,7 @@ sample could turn a leak into a pass.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from functools import cached_property
 from typing import Final, TypeAlias
 
@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from calcs.errors import InputError
 from calcs.recording_columns import read_columns
-from calcs.recording_layouts import FIELD, Layout, layout_of, text_bytes
+from calcs.recording_layouts import FIELD, layout_of, text_bytes
 from calcs.units import Dimension, canonical_unit, from_si, scale, to_si
 
 FloatArray: TypeAlias = npt.NDArray[np.float64]
@@ -92,7 +92,15 @@ class Recording:
 
     def clock(self, elapsed: float) -> datetime | None:
         """Return the aware time at `elapsed` seconds; None for a recording without a clock."""
-        return None if self.started_at is None else self.started_at + timedelta(seconds=elapsed)
+        return None if self.started_at is None else clock_time(self.started_at, elapsed)
+
+
+def clock_time(started_at: datetime, elapsed: float) -> datetime:
+    """Return the moment `elapsed` seconds after `started_at`, in its zone.
+
+    Counted in UTC: adding to a local time would be wrong by an hour where the zone changes its clock.
+    """
+    return (started_at.astimezone(UTC) + timedelta(seconds=elapsed)).astimezone(started_at.tzinfo)
 
 
 def read_recording(
@@ -183,7 +191,7 @@ def _refuse_backwards(times: FloatArray, field: str, line_of: _Naming) -> None:
         raise InputError(
             field,
             f"{line_of(at)}: the time goes back by {float(times[at - 1] - times[at]):g} s.",
-            "Give one test run in order of time; at a change of the clock export elapsed seconds or a clock with offset.",
+            "Give the samples in order of time; where the clock was changed, export a clock with offset.",
         )
     if times[-1] <= times[0]:
         raise InputError(field, "All samples carry the same time.", "Export elapsed seconds, or a clock with seconds.")

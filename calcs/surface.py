@@ -12,7 +12,7 @@ from typing import Any, Final, Literal
 from calcs.errors import InputError
 from calcs.fields import Fields
 from calcs.rules import Edition
-from calcs.surfaces import pressures, recurrence, requirements
+from calcs.surfaces import holds, pressures, recurrence, requirements
 from calcs.units import System
 
 SYSTEMS: Final[tuple[System, System]] = ("us", "si")
@@ -66,6 +66,20 @@ _TABLE: Final = (
         recurrence.parse_due,
         recurrence.compute_due,
         recurrence.format_due,
+    ),
+    Calculation(
+        "hold-check",
+        "Whether a recording shows the low and the high hold of a step, and why not.",
+        holds.parse_hold_check,
+        holds.compute_hold_check,
+        holds.format_hold_check,
+    ),
+    Calculation(
+        "find-holds",
+        "The low and high holds in the recording of a whole test, and the step each is proposed for.",
+        holds.parse_find_holds,
+        holds.compute_find_holds,
+        holds.format_find_holds,
     ),
 )
 

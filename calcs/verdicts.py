@@ -4,10 +4,11 @@ Times are elapsed seconds of the recording, pressures gauge in Pa, falls in Pa.
 """
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from enum import StrEnum
 from typing import Final, TypeAlias
 
+from calcs.recordings import clock_time
 from calcs.units import Dimension, from_si
 
 _DECIMALS: Final = {"psi": 1, "kPa": 0, "bar": 2, "MPa": 3}
@@ -172,8 +173,7 @@ class Wording:
     def moment(self, elapsed: float) -> str:
         """Return a moment as the clock shows it, or as time into the recording."""
         if self.started_at is not None:
-            at = self.started_at + timedelta(seconds=elapsed)
-            return f"at {at:%H:%M:%S}"
+            return f"at {clock_time(self.started_at, elapsed):%H:%M:%S}"
         whole = int(elapsed + 1e-6)
         return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d} into the recording"
 
