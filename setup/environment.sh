@@ -18,7 +18,7 @@ install_lock() {
     [ "$(cat "$stamp" 2>/dev/null)" = "$wanted" ] && return
     echo "Installing the packages of $lock"
     # --no-deps: the lock is complete, and nothing outside it may come in.
-    .venv/bin/python -m pip install --quiet --disable-pip-version-check --no-input --no-deps -r "$lock" </dev/null
+    .venv/bin/python -m pip install -qq --disable-pip-version-check --no-input --no-deps -r "$lock" </dev/null
     echo "$wanted" >"$stamp"
 }
 

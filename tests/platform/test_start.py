@@ -120,6 +120,8 @@ def test_it_greets_answers_and_stops_everything_when_asked(start: Start, surroun
 
 def test_it_says_clearly_when_the_port_is_taken(start: Start, surroundings: dict[str, str], tmp_path: Path):
     with socket.socket() as taken:
+        # The product of an earlier test listened here; its closed connections do not count as somebody else's.
+        taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         taken.bind(("127.0.0.1", int(surroundings["WELLHOLD_PORT"])))
         taken.listen()
         assert start().wait(PATIENCE_SECONDS) == 1
