@@ -11,7 +11,9 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import segno
+from django.conf import settings
 from django.template.loader import render_to_string
+from django.urls import reverse
 from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher
@@ -40,6 +42,11 @@ def number_of(content: Content) -> str:
     plain = unicodedata.normalize("NFKD", content["rig"]["name"]).encode("ascii", "ignore").decode()
     short = "-".join(re.findall(r"[A-Za-z0-9]+", plain)).upper()[:_LONGEST_SHORT_NAME].strip("-")
     return f"{short or 'RIG'}-PT-{content['number']:0{_NUMBER_DIGITS}d}"
+
+
+def verify_address(sha256: str) -> str:
+    """Return the public address at which a seal can be checked."""
+    return f"{settings.PUBLIC_ADDRESS.rstrip('/')}{reverse('tests_app:verify', args=[sha256])}"
 
 
 def title_of(content: Content) -> str:

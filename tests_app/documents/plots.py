@@ -14,8 +14,8 @@ from tests_app.documents import figures
 from tests_app.documents.content import CurveContent, HoldContent, LimitsContent, StepContent
 
 WIDTH: Final = 494.0
-HEIGHT: Final = 138.0
-_TOP, _BOTTOM = 18.0, 22.0
+HEIGHT: Final = 116.0
+_TOP, _BOTTOM = 19.0, 22.0
 _OVERVIEW: Final = (34.0, 190.0)
 _LOW: Final = (226.0, 333.0)
 _HIGH: Final = (381.0, 492.0)
@@ -23,7 +23,7 @@ _FONT: Final = "Open Sans, DejaVu Sans, sans-serif"
 _INK, _SOFT, _LINE, _WASH = "#1b2327", "#566167", "#d5d1c6", "#f6f4ee"
 _SMALL, _HEAD = 6.2, 7.2
 _MINUTE: Final = 60.0
-_STEPS: Final = (1.0, 2.0, 2.5, 5.0, 10.0)
+_STEPS: Final = (1.0, 2.0, 5.0, 10.0)
 _CLEAR_OF_LIMIT: Final = 8.5
 _MOST_POINTS: Final = 1500
 
@@ -161,7 +161,7 @@ def _windows(panel: Panel, step: StepContent) -> Iterator[str]:
             continue
         yield from _pattern(panel, window, low=name == "low")
         middle = (panel.x(window.low) + panel.x(window.high)) / 2
-        yield _text(middle, _TOP + 7, name, anchor="middle", weight=600)
+        yield _text(middle, _TOP - 1.8, name, anchor="middle", weight=600)
 
 
 def _pattern(panel: Panel, window: Span, *, low: bool) -> Iterator[str]:

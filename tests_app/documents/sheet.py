@@ -7,13 +7,13 @@ from typing import Final
 from calcs.units import DISPLAY_UNITS, Dimension
 from tests_app.documents import figures, plots
 from tests_app.documents.content import (
+    ComponentContent,
     Confidence,
     Content,
     FileContent,
     HoldContent,
     InstrumentContent,
     LineContent,
-    Quantity,
     RuleContent,
     StepContent,
 )
@@ -42,8 +42,7 @@ class LineRow:
     """An element in the summary. Requirements that are those of its step are left blank: they stand above."""
 
     element: str
-    component: str
-    rated: str
+    serial: str
     side: str
     low_required: str
     high_required: str
@@ -58,7 +57,6 @@ class StepRow:
 
     order: int
     name: str
-    pump_point: str
     low_required: str
     low_lowest: str
     high_required: str
@@ -102,6 +100,29 @@ class HeldStep:
     typed_reason: str
     holds: tuple[HoldRow, ...]
     notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ComponentRow:
+    """A component as it stood, once however often it was tested."""
+
+    kind: str
+    serial: str
+    identity: str
+    bore: str
+    rated: str
+    closes_on: str
+    elements: str
+
+
+@dataclass(frozen=True, slots=True)
+class OpenRow:
+    """An element left not passed."""
+
+    element: str
+    side: str
+    step: int
+    why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,6 +212,8 @@ class Sheet:
     facts: tuple[Fact, ...]
     summary: tuple[StepRow, ...]
     held: tuple[HeldStep, ...]
+    open_lines: tuple[OpenRow, ...]
+    components: tuple[ComponentRow, ...]
     instruments: tuple[InstrumentRow, ...]
     files: tuple[FileRow, ...]
     rules: tuple[RuleRow, ...]
@@ -198,6 +221,10 @@ class Sheet:
     remarks: tuple[Remark, ...]
     signatures: tuple[SignatureRow, ...]
     tested_on: str
+    sealed: str
+    in_force_from: str
+    signers: int  # in a row
+    judged_from_files: bool
 
 
 def sheet_of(content: Content) -> Sheet:
@@ -210,8 +237,13 @@ def sheet_of(content: Content) -> Sheet:
         rate_unit=rate_unit,
         counts=_counts(content),
         facts=tuple(_facts(content)),
-        summary=tuple(_step_row(step, content, unit) for step in content["steps"]),
+        summary=tuple(_step_row(step, unit) for step in content["steps"]),
         held=tuple(_held_step(step, unit, rate_unit) for step in content["steps"]),
+        open_lines=tuple(
+            OpenRow(each["element"], _side(each["pressure_from"]), each["step"], each["why"])
+            for each in content["open_lines"]
+        ),
+        components=tuple(_component_rows(content)),
         instruments=tuple(_instrument_row(each, content) for each in content["instruments"]),
         files=tuple(_file_row(each) for each in content["files"]),
         rules=tuple(_rule_row(each) for each in content["rules"]),
@@ -222,6 +254,10 @@ def sheet_of(content: Content) -> Sheet:
             for each in content["signatures"]
         ),
         tested_on=_tested_on(content),
+        sealed=figures.moment_text(content["sealed_at"]),
+        in_force_from=figures.day_text(content["edition"]["in_force_from"]),
+        signers=2 if len(content["signatures"]) in (2, 4) else 3,
+        judged_from_files=any(step["evidence"]["key"] == "recording" for step in content["steps"]),
     )
 
 
@@ -257,7 +293,8 @@ def _facts(content: Content) -> Iterator[Fact]:
     yield Fact("Closed below by", heading["barrier"]["text"])
     pipe = heading["pipe_in_hole"]
     if pipe is not None:
-        yield Fact("Pipe in the hole", figures.entered(pipe, rig["display_units"], Dimension.LENGTH), "outside diameter")
+        size = figures.entered(pipe, rig["display_units"], Dimension.LENGTH)
+        yield Fact("Pipe in the hole, outside diameter", size)
     station, pod = heading["control_station"], heading["pod"]
     if station is not None:
         yield Fact("Control station", station["text"], pod["text"] if pod is not None else "")
@@ -267,12 +304,11 @@ def _facts(content: Content) -> Iterator[Fact]:
         yield Fact("Test plan on site", heading["plan_reference"])
 
 
-def _step_row(step: StepContent, content: Content, unit: str) -> StepRow:
+def _step_row(step: StepContent, unit: str) -> StepRow:
     limits = step["limits"]
     return StepRow(
         order=step["order"],
         name=step["name"],
-        pump_point=step["pump_point"],
         low_required=figures.band(limits["low_min"], limits["low_max"], unit),
         low_lowest=_lowest(step["low"], unit),
         high_required=figures.required(limits["high_target"], unit),
@@ -281,7 +317,7 @@ def _step_row(step: StepContent, content: Content, unit: str) -> StepRow:
         passed=step["outcome"]["key"] == "passed",
         typed=step["evidence"]["key"] == "typed",
         notes=tuple(_retest_notes(step)),
-        lines=tuple(_line_row(line, step, content, unit) for line in step["lines"]),
+        lines=tuple(_line_row(line, step, unit) for line in step["lines"]),
     )
 
 
@@ -303,23 +339,27 @@ def _steps_named(orders: Sequence[int]) -> str:
     return f"steps {', '.join(numbers[:-1])} and {numbers[-1]}"
 
 
-def _line_row(line: LineContent, step: StepContent, content: Content, unit: str) -> LineRow:
-    limits, component = step["limits"], line["component"]
+def _line_row(line: LineContent, step: StepContent, unit: str) -> LineRow:
+    limits = step["limits"]
     low = figures.band(line["required_low_min"], line["required_low_max"], unit)
     high = figures.required(line["required_high"], unit)
     hold = figures.minutes(line["hold_s"])
-    rated: Quantity | None = component["rated_working_pressure"]
     return LineRow(
         element=line["element"],
-        component=f"{component['kind']} {component['serial']}",
-        rated="" if rated is None else f"RWP {figures.entered(rated, content['rig']['display_units'])}",
-        side=line["pressure_from"]["text"].removeprefix("From ").capitalize(),
+        serial=line["component"]["serial"],
+        side=_side(line["pressure_from"]["text"]),
         low_required="" if low == figures.band(limits["low_min"], limits["low_max"], unit) else low,
         high_required="" if high == figures.required(limits["high_target"], unit) else high,
         hold="" if hold == figures.minutes(limits["hold_s"]) else hold,
         passed=line["outcome"]["key"] == "passed",
         note=_line_note(line),
     )
+
+
+def _side(words: str) -> str:
+    """Return a side under the head "Pressure from": ``Below`` for "From below"."""
+    short = words.removeprefix("From ").removeprefix("the ")
+    return short[:1].upper() + short[1:]
 
 
 def _line_note(line: LineContent) -> str:
@@ -339,13 +379,13 @@ def _held_step(step: StepContent, unit: str, rate_unit: str) -> HeldStep:
         order=step["order"],
         name=step["name"],
         passed=step["outcome"]["key"] == "passed",
-        elements=", ".join(dict.fromkeys(line["element"] for line in step["lines"])),
+        elements=" · ".join(dict.fromkeys(line["element"] for line in step["lines"])),
         svg=plots.step_plot(step) if drawn else "",
         svg_text=plots.description(step) if drawn else "",
         typed=typed,
         typed_reason=step["typed_reason"],
         holds=tuple(_hold_rows(step, unit, rate_unit)),
-        notes=tuple(_step_notes(step)),
+        notes=tuple(_step_notes(step, unit)),
     )
 
 
@@ -387,7 +427,7 @@ def _begun(hold: HoldContent) -> str:
     return figures.ABSENT if hold["start_s"] is None else f"+{figures.duration(hold['start_s'])}"
 
 
-def _step_notes(step: StepContent) -> Iterator[str]:
+def _step_notes(step: StepContent, unit: str) -> Iterator[str]:
     if step["pump_point"]:
         yield f"Pumped from {step['pump_point']}."
     yield from _retest_notes(step)
@@ -400,8 +440,28 @@ def _step_notes(step: StepContent) -> Iterator[str]:
         yield f"The tester set the step at {where}{was}."
     low = step["low"]
     if low is not None and low["highest_before"] is not None:
-        before = low["highest_before"]
-        yield f"Highest before the low hold: {figures.held(before, before['unit'], figures.up)} {before['unit']}."
+        before = figures.held(low["highest_before"], unit, figures.up)
+        yield f"Highest before the low hold: {before} {unit}."
+
+
+def _component_rows(content: Content) -> Iterator[ComponentRow]:
+    system = content["rig"]["display_units"]
+    found: dict[tuple[str, str], tuple[ComponentContent, dict[str, None]]] = {}
+    for step in content["steps"]:
+        for line in step["lines"]:
+            component = line["component"]
+            key = (component["kind"], component["serial"])
+            found.setdefault(key, (component, {}))[1][line["element"]] = None
+    for component, elements in found.values():
+        yield ComponentRow(
+            kind=component["kind"],
+            serial=component["serial"],
+            identity=" ".join(filter(None, (component["maker"], component["model"]))),
+            bore=figures.entered(component["nominal_bore"], system, Dimension.LENGTH),
+            rated=figures.entered(component["rated_working_pressure"], system),
+            closes_on=component["closes_on"],
+            elements=" · ".join(elements),
+        )
 
 
 def _instrument_row(each: InstrumentContent, content: Content) -> InstrumentRow:
@@ -449,7 +509,7 @@ def _workings(content: Content) -> Iterator[Working]:
             key = (line["clause"], line["confidence"], tuple(line["working"]))
             found.setdefault(key, {})[line["element"]] = None
     for (clause, confidence, lines), elements in found.items():
-        yield Working(", ".join(elements), clause, CONFIDENCE_WORDS[confidence], lines)
+        yield Working(" · ".join(elements), clause, CONFIDENCE_WORDS[confidence], lines)
 
 
 def _remarks(content: Content) -> Iterator[Remark]:
