@@ -61,6 +61,20 @@ _TABLE: Final = (
         requirements.format_test_pressures,
     ),
     Calculation(
+        "hold-check",
+        "Whether a recording holds the low and the high pressure a rule requires, and why not.",
+        holds.parse_hold_check,
+        holds.compute_hold_check,
+        holds.format_hold_check,
+    ),
+    Calculation(
+        "find-holds",
+        "The low and high holds in a recording of several steps, in order, each with its step.",
+        holds.parse_find_holds,
+        holds.compute_find_holds,
+        holds.format_find_holds,
+    ),
+    Calculation(
         "due",
         "When the next test of an item is due in the rig's own time, and why.",
         recurrence.parse_due,

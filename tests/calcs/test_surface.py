@@ -43,11 +43,20 @@ DUE = {
     "at": "2026-03-10T00:00:00-05:00",
     "zone": "America/Chicago",
 }
+SECONDS = list(range(700))
+SAMPLES = {"t": SECONDS, "p": [300] * 305 + [5100] * 395, "pressure_unit": "psi"}
+HOLD_RULE = {
+    "low": {"min": "250 psi", "max": "350 psi", "restart_above": "500 psi"},
+    "high": {"target": "5000 psi"},
+    "hold": "5 min",
+}
 DOCUMENTS: dict[str, dict[str, Any]] = {
     "hydrostatic": {"mud_weight": "10 lb/gal", "depth": "7000 ft"},
     "masp": PORE,
     "test-pressures": ANNULAR,
     "due": DUE,
+    "hold-check": {"samples": SAMPLES, "rule": HOLD_RULE},
+    "find-holds": {"samples": SAMPLES, "rules": [HOLD_RULE]},
 }
 
 
@@ -60,6 +69,10 @@ def refused(name: str, document: Any, **changes: Any) -> InputError:
     with pytest.raises(InputError) as caught:
         answer(name, document, **changes)
     return caught.value
+
+
+def test_every_calculation_has_a_document_here():
+    assert DOCUMENTS.keys() == CALCULATIONS.keys()
 
 
 @pytest.mark.parametrize("name", sorted(DOCUMENTS))
@@ -242,6 +255,14 @@ def test_a_casing_shear_is_answered_with_its_exemption():
     found = answer("test-pressures", ANNULAR, component={"kind": "casing-shear-ram", "rwp": "15000 psi"})
     assert (found["required"], found["high"]) == (False, None)
     assert "holds no pressure" in found["notes"][0]
+
+
+@pytest.mark.parametrize(("leak", "passes"), [(0, True), (200, False)])
+def test_the_rule_found_is_the_rule_a_recording_is_judged_by(leak: int, passes: bool):
+    rule = answer("test-pressures", ANNULAR)["hold_rule"]
+    pressures = [300] * 305 + [3600 - leak * index / 395 for index in range(395)]
+    document = {"samples": {**SAMPLES, "p": pressures}, "rule": rule}
+    assert answer("hold-check", document)["passes"] is passes
 
 
 def test_due_is_given_with_the_rigs_offset():
