@@ -1,5 +1,6 @@
 """Invented sealed contents to print: a surface stack tested whole, one left not passed, one typed in."""
 
+import itertools
 import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
@@ -81,7 +82,7 @@ def curve(high: float, *, low: float = 305.0, leak: float = 0.0) -> dict[str, An
 
 
 def _between(marks: Sequence[tuple[float, float]], at: float) -> float:
-    for (t1, p1), (t2, p2) in zip(marks, marks[1:], strict=False):
+    for (t1, p1), (t2, p2) in itertools.pairwise(marks):
         if t1 <= at <= t2:
             return p1 + (p2 - p1) * (at - t1) / (t2 - t1)
     return marks[-1][1]
@@ -334,6 +335,7 @@ def content(steps: list[dict[str, Any]], **changed: Any) -> Content:
         ],
         "supersedes": None,
         "previous_sha256": PREVIOUS,
+        "rows": {"columns": {}, "sha256": ""},
         "software": "Wellhold 0.1.0",
     }
     whole.update(changed)
@@ -369,7 +371,7 @@ def failing() -> Content:
         "leak_seen": True,
         "leak_description": "Drops at the bonnet seal, about one in ten seconds, during the high hold.",
     }
-    lower["high"] = {key: None for key in lower["high"]} | {
+    lower["high"] = dict.fromkeys(lower["high"]) | {
         "passes": False,
         "reasons": ["no stretch of 5:00 stayed at or over 10,000 psi; the longest lasted 2:08."],
     }

@@ -34,20 +34,21 @@ def issue_certificate(record: Record, *, by: Actor, at: datetime) -> Certificate
     address = paper.verify_address(record.sha256)
     pdf = paper.render(content, sha256=record.sha256, verify_address=address, number=number)
     try:
-        return _entered(record, content, number, pdf, by=by, at=at)
+        with transaction.atomic():
+            return _entered(record, content, number, pdf, by=by, at=at)
     except IntegrityError:
-        return Certificate.objects.get(record=record)
+        other = Certificate.objects.filter(record=record).first()
+        if other is None:
+            raise
+        return other
 
 
 def _sealed_content(record: Record) -> Content:
     if record.sealed_at is None:
         raise Refused("", f"{record} is not sealed.", "Sign it first: a draft has no certificate.")
     if sha256_of(record.content) != record.sha256:
-        raise Refused(
-            "",
-            f"The content of {record} was altered after its seal.",
-            "Restore the database from a backup, and ask why.",
-        )
+        reason = f"The content of {record} was altered after its seal."
+        raise Refused("", reason, "Restore the database from a backup, and find out why.")
     content: Content = json.loads(record.content)
     return content
 
@@ -59,7 +60,6 @@ def _number(record: Record, content: Content) -> str:
     return f"{number}-{record.sha256[:_TOLD_APART]}" if taken else number
 
 
-@transaction.atomic
 def _entered(record: Record, content: Content, number: str, pdf: bytes, *, by: Actor, at: datetime) -> Certificate:
     certificate = Certificate.objects.create(
         record=record,

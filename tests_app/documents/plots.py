@@ -7,6 +7,7 @@ judged windows are told apart by pattern and label, so that a grey print reads a
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
+from itertools import pairwise
 from math import floor, log10
 from typing import Final
 
@@ -129,7 +130,8 @@ def _closer(
     window = _window(hold)
     times = Span(curve["t"][0], curve["t"][-1]) if window is None else window.widened(0.16)
     inside = [p for t, p in zip(curve["t"], curve["p"], strict=True) if window and window.low <= t <= window.high]
-    reach = Span(min(*edges, *inside), max(*edges, *inside)) if len(edges) + len(inside) > 1 else Span(*edges * 2)
+    shown = [*edges, *inside]
+    reach = Span(min(shown), max(shown))
     panel = Panel(*place, times, Span(max(0.0, reach.low - 0.6 * room), reach.high + 0.6 * room))
     yield _title(panel, name, _held_for(hold))
     yield from _frame(panel)
@@ -231,7 +233,7 @@ def _trace(panel: Panel, curve: CurveContent) -> str:
 def _strokes_inside(points: Sequence[tuple[float, float]]) -> Iterator[str]:
     """Give the pieces of a polyline that lie between the top and the bottom of a panel."""
     pen: tuple[float, float] | None = None
-    for start, end in zip(points, points[1:], strict=False):
+    for start, end in pairwise(points):
         piece = _cut(start, end, _TOP, HEIGHT - _BOTTOM)
         if piece is None:
             continue

@@ -74,16 +74,16 @@ class HoldRow:
 
     name: str
     required: str
-    begun: str
-    duration: str
-    start: str
-    end: str
-    lowest: str
-    highest: str
-    decay: str
-    rate: str
     passed: bool
     reasons: tuple[str, ...]
+    begun: str = figures.ABSENT
+    duration: str = figures.ABSENT
+    start: str = figures.ABSENT
+    end: str = figures.ABSENT
+    lowest: str = figures.ABSENT
+    highest: str = figures.ABSENT
+    decay: str = figures.ABSENT
+    rate: str = figures.ABSENT
 
 
 @dataclass(frozen=True, slots=True)
@@ -401,8 +401,7 @@ def _hold_rows(step: StepContent, unit: str, rate_unit: str) -> Iterator[HoldRow
 
 def _hold_row(name: str, required: str, hold: HoldContent | None, unit: str, rate_unit: str) -> HoldRow:
     if hold is None:
-        nothing = figures.ABSENT
-        return HoldRow(name, required, *[nothing] * 8, passed=False, reasons=(f"{name} hold: none was held.",))
+        return HoldRow(name, required, passed=False, reasons=(f"{name} hold: none was held.",))
     return HoldRow(
         name=name,
         required=required,
