@@ -240,6 +240,13 @@ class SupersededRecord(TypedDict):
     reason: str
 
 
+class RowsContent(TypedDict):
+    """What was hashed of the database rows behind the record: a check finds a row changed after the seal."""
+
+    columns: dict[str, list[str]]  # by table
+    sha256: str
+
+
 class Content(TypedDict):
     """The whole."""
 
@@ -264,4 +271,5 @@ class Content(TypedDict):
     signatures: list[SignatureContent]
     supersedes: SupersededRecord | None
     previous_sha256: str  # seal of the rig's record sealed before it, or ""
+    rows: RowsContent  # not printed
     software: str  # "Wellhold 0.1.0"

@@ -11,6 +11,7 @@ from calcs.units import Dimension
 from equipment.models import Component, Instrument, Position
 from equipment.models.quantities import QuantityField
 from tests_app.models.records import Record
+from tests_app.models.sealing import HeldByRecord
 
 
 class TestReason(models.TextChoices):
@@ -54,10 +55,11 @@ class Pod(models.TextChoices):
     YELLOW = "yellow", "Yellow pod"
 
 
-class PressureTest(models.Model):
+class PressureTest(HeldByRecord):
     """The heading of a pressure test."""
 
     __test__ = False
+    held_by = "pressure_test"
 
     record = models.OneToOneField(Record, on_delete=models.PROTECT, primary_key=True, related_name="pressure_test")
     reason = models.CharField(max_length=24, choices=TestReason)
@@ -75,9 +77,10 @@ class PressureTest(models.Model):
         return str(self.record)
 
 
-class InstrumentUse(models.Model):
+class InstrumentUse(HeldByRecord):
     """An instrument the test was read from, with its calibration as it stood then."""
 
+    held_by = "instrument_uses"
     record = models.ForeignKey(Record, on_delete=models.PROTECT, related_name="instrument_uses")
     instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="uses")
     as_used = models.JSONField(help_text="Kind, serial, range, accuracy and calibration dates, as they stood.")
@@ -102,7 +105,7 @@ class Evidence(models.TextChoices):
     TYPED = "typed", "Readings typed in"
 
 
-class Step(models.Model):
+class Step(HeldByRecord):
     """One line-up, held once low and once high, with the limits it is judged by and the verdict.
 
     `limits` holds what `calcs.holds` judges by, in the units of the rule; `verdict` what it answered.
@@ -110,6 +113,7 @@ class Step(models.Model):
     proposed and the tester confirmed or moved: both are kept.
     """
 
+    held_by = "steps"
     record = models.ForeignKey(Record, on_delete=models.PROTECT, related_name="steps")
     order = models.PositiveSmallIntegerField()
     name = models.CharField(max_length=80, help_text="Such as Annular on 5 in pipe.")
@@ -144,9 +148,10 @@ class PressureFrom(models.TextChoices):
     FAR_SIDE = "far-side", "From the far side"
 
 
-class Line(models.Model):
+class Line(HeldByRecord):
     """One element a step proves: the component installed at that moment, kept as it was."""
 
+    held_by = "steps__lines"
     step = models.ForeignKey(Step, on_delete=models.PROTECT, related_name="lines")
     position = models.ForeignKey(Position, on_delete=models.PROTECT, related_name="lines")
     component = models.ForeignKey(Component, on_delete=models.PROTECT, related_name="lines")
@@ -158,6 +163,7 @@ class Line(models.Model):
     hold_seconds = models.PositiveIntegerField()
     clause = models.CharField(max_length=160)
     working = models.JSONField(default=list, help_text="How the required pressures were worked out, line by line.")
+    rules = models.JSONField(default=list, help_text="The rules behind them: id, clause, words, confidence; one a row.")
     leak_seen = models.BooleanField(default=False)
     leak_description = models.CharField(max_length=300, blank=True)
     outcome = models.CharField(max_length=8, choices=Outcome, default=Outcome.PENDING)
@@ -192,9 +198,10 @@ class HoldPhase(models.TextChoices):
     HIGH = "high", "High hold"
 
 
-class TypedReading(models.Model):
+class TypedReading(HeldByRecord):
     """One hold of a step as read by eye where the recorder failed or a paper chart stands instead."""
 
+    held_by = "steps__typed_readings"
     step = models.ForeignKey(Step, on_delete=models.PROTECT, related_name="typed_readings")
     phase = models.CharField(max_length=4, choices=HoldPhase)
     start_at = models.DateTimeField()

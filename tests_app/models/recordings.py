@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 
 from tests_app.models.records import Record
+from tests_app.models.sealing import HeldByRecord
 
 
 class RecordingKind(models.TextChoices):
@@ -11,9 +12,10 @@ class RecordingKind(models.TextChoices):
     CHART = "chart", "Scan or photo of a paper chart"
 
 
-class Recording(models.Model):
+class Recording(HeldByRecord):
     """A file that belongs to a test: samples of one step or of the whole test, or a picture of a chart."""
 
+    held_by = "recordings"
     record = models.ForeignKey(Record, on_delete=models.PROTECT, related_name="recordings")
     step = models.ForeignKey(
         "Step",
@@ -34,6 +36,7 @@ class Recording(models.Model):
     received_at = models.DateTimeField()
     received_from = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     withdrawn_at = models.DateTimeField(null=True, blank=True, help_text="Set aside while in draft; kept on file.")
+    withdrawn_reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
         ordering = ("record", "received_at", "id")

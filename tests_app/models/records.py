@@ -1,10 +1,13 @@
 """The record: one test as done, from draft to seal, whatever was tested."""
 
+from typing import Any
+
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
 from equipment.models import HoleSection, Rig, Stack
+from tests_app.errors import RecordIsSealed
 
 
 class RecordKind(models.TextChoices):
@@ -52,6 +55,12 @@ class Record(models.Model):
         constraints = (
             models.UniqueConstraint(fields=["rig", "number"], name="record_number_once_a_rig"),
             models.UniqueConstraint(fields=["sha256"], condition=~Q(sha256=""), name="record_seal_once"),
+            models.UniqueConstraint(
+                fields=["rig", "previous_sha256"],
+                condition=~Q(sha256=""),
+                name="record_chain_unforked",
+                violation_error_message="Another record of the rig is sealed after the same one.",
+            ),
             models.CheckConstraint(
                 condition=Q(concluded_at__isnull=True) | Q(concluded_at__gt=F("started_at")),
                 name="record_concluded_after_start",
@@ -73,6 +82,20 @@ class Record(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.number}, {self.rig.name}"
+
+    def save(self, **options: Any) -> None:
+        """Write the record; raises RecordIsSealed once it is frozen."""
+        self._refuse_when_frozen()
+        super().save(**options)
+
+    def delete(self, **options: Any) -> tuple[int, dict[str, int]]:
+        """Remove the record; raises RecordIsSealed once it is frozen."""
+        self._refuse_when_frozen()
+        return super().delete(**options)
+
+    def _refuse_when_frozen(self) -> None:
+        if self.pk is not None and type(self).objects.filter(pk=self.pk, frozen_at__isnull=False).exists():
+            raise RecordIsSealed(self)
 
     @property
     def is_draft(self) -> bool:

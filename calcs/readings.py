@@ -1,0 +1,104 @@
+"""Judging a low and a high hold from readings written down, where no recording stands.
+
+Two readings a hold are all there is: its start and its end. They are judged by the same rule as samples as
+far as two readings allow, and everything they can't show counts against them only where the rule asks for
+it in writing: the highest pressure seen before the low hold. Pressures gauge in Pa, falls in Pa, times in s.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from calcs.errors import InputError
+from calcs.hold_windows import TIME_TOLERANCE_S
+from calcs.holds import PRESSURE_TOLERANCE, HoldRule
+from calcs.verdicts import Wording, duration_in_words
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One hold as written down.
+
+    Attributes:
+        start_at: when it began.
+        end_at: when it ended.
+        start_pressure: pressure then, Pa gauge.
+        end_pressure: pressure at the end, Pa gauge.
+        highest_before: for the low hold, the highest pressure seen before it since last at zero, Pa gauge.
+    """
+
+    start_at: datetime
+    end_at: datetime
+    start_pressure: float
+    end_pressure: float
+    highest_before: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a hold that ends before it began, and a pressure under zero."""
+        if self.end_at <= self.start_at:
+            raise InputError("end_at", "The hold ends before it began.", "Give an end after the start.")
+        for field in ("start_pressure", "end_pressure", "highest_before"):
+            given = getattr(self, field)
+            if given is not None and given < 0:
+                raise InputError(field, "The pressure is under zero.", "Give the gauge pressure as read.")
+
+    @property
+    def duration(self) -> float:
+        """Time held, s."""
+        return (self.end_at - self.start_at).total_seconds()
+
+    @property
+    def decay(self) -> float:
+        """Fall from start to end, Pa; zero where it rose."""
+        return max(0.0, self.start_pressure - self.end_pressure)
+
+
+def faults_of_low(reading: Reading, rule: HoldRule, wording: Wording) -> tuple[str, ...]:
+    """Return in words why the low hold does not meet the rule; empty when it does."""
+    faults = [
+        _outside(pressure, when, rule, wording)
+        for when, pressure in (("start", reading.start_pressure), ("end", reading.end_pressure))
+    ]
+    peak = reading.highest_before
+    if peak is not None and peak > rule.restart_above * (1 + PRESSURE_TOLERANCE):
+        faults.append(
+            f"{wording.pressure(peak, beside=rule.restart_above)} was seen before the low hold: over "
+            f"{wording.pressure(rule.restart_above)} the pressure must be bled to zero and the low hold begun again"
+        )
+    return (*(fault for fault in faults if fault), *_common(reading, rule, wording))
+
+
+def faults_of_high(reading: Reading, low: Reading, rule: HoldRule, wording: Wording) -> tuple[str, ...]:
+    """Return in words why the high hold does not meet the rule; empty when it does."""
+    faults = []
+    if reading.start_at < low.end_at:
+        faults.append("it began before the low hold was over: the low hold comes first")
+    for when, pressure in (("start", reading.start_pressure), ("end", reading.end_pressure)):
+        if pressure < rule.high_target * (1 - PRESSURE_TOLERANCE):
+            said = wording.pressure(pressure, beside=rule.high_target)
+            faults.append(f"the {when} reading, {said}, is under the {wording.pressure(rule.high_target)} required")
+        elif rule.high_max is not None and pressure > rule.high_max * (1 + PRESSURE_TOLERANCE):
+            said = wording.pressure(pressure, beside=rule.high_max)
+            faults.append(f"the {when} reading, {said}, is over the {wording.pressure(rule.high_max)} allowed")
+    return (*faults, *_common(reading, rule, wording))
+
+
+def _outside(pressure: float, when: str, rule: HoldRule, wording: Wording) -> str:
+    under = pressure < rule.low_min * (1 - PRESSURE_TOLERANCE)
+    over = pressure > rule.low_max * (1 + PRESSURE_TOLERANCE)
+    if not (under or over):
+        return ""
+    said = wording.pressure(pressure, beside=rule.low_min if under else rule.low_max)
+    return (
+        f"the {when} reading, {said}, lies outside {wording.pressure(rule.low_min)} to {wording.pressure(rule.low_max)}"
+    )
+
+
+def _common(reading: Reading, rule: HoldRule, wording: Wording) -> tuple[str, ...]:
+    faults = []
+    if reading.duration < rule.hold_s - TIME_TOLERANCE_S:
+        held, needed = duration_in_words(reading.duration), duration_in_words(rule.hold_s)
+        faults.append(f"it was held for {held} of the {needed} needed")
+    if rule.max_decay is not None and reading.decay > rule.max_decay * (1 + PRESSURE_TOLERANCE):
+        fell = wording.pressure(reading.decay, beside=rule.max_decay)
+        faults.append(f"it fell {fell}, more than the {wording.pressure(rule.max_decay)} allowed")
+    return tuple(faults)

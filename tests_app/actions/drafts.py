@@ -1,0 +1,39 @@
+"""Holding a draft while it is changed: every action on a record begins and ends here."""
+
+from equipment.errors import Refused
+from tests_app.errors import RecordIsSealed, RecordIsStale
+from tests_app.models import Record, Step
+
+
+def hold_draft(record: Record, *, version: int | None = None) -> Record:
+    """Lock the record and return it afresh, still a draft; call it first inside the action's transaction.
+
+    Raises RecordIsSealed once it is signed, Refused when it was discarded, RecordIsStale when it changed
+    since `version` was seen.
+    """
+    held = (
+        Record.objects.select_for_update(of=("self",))
+        .select_related("rig", "stack", "section", "pressure_test")
+        .get(pk=record.pk)
+    )
+    if held.frozen_at is not None:
+        raise RecordIsSealed(held)
+    if held.discarded_at is not None:
+        raise Refused("", f"{held} was discarded.", "Open a new test.")
+    if version is not None and version != held.version:
+        raise RecordIsStale(version, held.version)
+    return held
+
+
+def hold_step(step: Step) -> Step:
+    """Lock the step's record and return the step afresh, its record with it."""
+    record = hold_draft(step.record)
+    held = Step.objects.get(pk=step.pk)
+    held.record = record
+    return held
+
+
+def mark_changed(record: Record) -> None:
+    """Count a change to the held record, so that a page loaded before it can't write over it."""
+    record.version += 1
+    record.save(update_fields=["version"])

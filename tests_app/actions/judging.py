@@ -1,0 +1,148 @@
+"""Parts of the actions that change a draft: working out what its steps need, and judging them.
+
+Call these inside an action, on a record held by `drafts.hold_draft`. A verdict is always made anew from the
+file as kept or the readings as typed; nothing is taken over from the page.
+"""
+
+from collections.abc import Iterable, Sequence
+from math import ceil
+from typing import Any
+
+from calcs import holds
+from calcs.readings import Reading
+from calcs.recordings import Recording as Samples
+from calcs.recordings import read_recording
+from calcs.units import Dimension
+from equipment import files
+from equipment.errors import Refused
+from equipment.models import Measured, Position
+from tests_app.models import Evidence, HoldPhase, Line, Outcome, PressureFrom, Record, Recording, Step
+from tests_app.queries import verdicts
+from tests_app.queries.copies import as_tested, in_round_unit
+from tests_app.queries.limits import hold_rule, limits_of
+from tests_app.queries.requirements import Circumstances, Need, circumstances_of, default_side, required_for
+
+
+def needs_of(elements: Iterable[tuple[Position, str]], *, under: Circumstances) -> list[Need]:
+    """Return what each (position, side) must show; an empty side is the usual one for what stands there."""
+    standings = {standing.position.pk: standing for standing in under.standings}
+    needs = []
+    for position, side in elements:
+        standing = standings.get(position.pk)
+        if standing is None:
+            raise Refused("lines", f"{position} is no position of {under.stack}.", "Choose elements of this stack.")
+        kind = standing.component.kind if standing.component else position.kind
+        needs.append(required_for(standing, side or default_side(kind), under=under))
+    return needs
+
+
+def write_requirements(step: Step, needs: Sequence[Need]) -> None:
+    """Give the step its limits and its lines their requirements; lines no longer needed go."""
+    step.limits = limits_of(needs)
+    step.save()
+    standing = {(line.position_id, line.pressure_from): line for line in step.lines.all()}
+    for need in needs:
+        line = standing.pop((need.standing.position.pk, need.pressure_from), None)
+        _write_line(line or Line(step=step, position=need.standing.position, pressure_from=need.pressure_from), need)
+    for line in standing.values():
+        line.delete()
+
+
+def _write_line(line: Line, need: Need) -> None:
+    component, required = need.standing.component, need.required
+    assert component is not None  # `required_for` refuses an empty position, and a rule without a low test
+    assert required.low is not None
+    line.component = component
+    line.component_as_tested = as_tested(component, need.standing.position)
+    own = component.rated_working_pressure.unit
+    line.required_low_min = _written(required.low.min_gauge, own)
+    line.required_low_max = _written(required.low.max_gauge, own)
+    line.required_high = _written(required.high_gauge, own)
+    line.hold_seconds = ceil(required.hold)
+    line.clause = required.clause[:160]
+    line.working = list(need.working)
+    line.rules = list(need.rules)
+    line.pressure_from = PressureFrom(need.pressure_from)
+    line.save()
+
+
+def _written(pressure: float, own_unit: str) -> Measured:
+    limit = in_round_unit(pressure, Dimension.PRESSURE, "psi", own_unit, "kPa")
+    return Measured.of(limit, Dimension.PRESSURE, field="required")
+
+
+def require_all(record: Record) -> None:
+    """Work out anew what every step of the record needs."""
+    under = circumstances_of(record)
+    for step in record.steps.prefetch_related("lines__position__outlet_of"):
+        elements = [(line.position, line.pressure_from) for line in step.lines.all()]
+        write_requirements(step, needs_of(elements, under=under))
+
+
+def judge_all(record: Record) -> None:
+    """Judge every step of the record that has evidence, each file being read once."""
+    read: dict[int, Samples] = {}
+    for step in record.steps.select_related("recording").order_by("order"):
+        recording = step.recording
+        if recording is not None and recording.pk not in read:
+            read[recording.pk] = samples_of(recording, record)
+        judge_step(step, record, samples=read.get(recording.pk) if recording else None)
+
+
+def samples_of(recording: Recording, record: Record) -> Samples:
+    """Read a kept file again as it was read when it came; raises FileMissing or FileAltered when it is not whole."""
+    return read_recording(
+        files.fetch(recording.sha256),
+        pressure_unit=recording.facts.get("pressure_unit_given") or None,
+        channel=recording.channel or None,
+        zone=record.rig.zone,
+    )
+
+
+def judge_step(step: Step, record: Record, *, samples: Samples | None = None) -> None:
+    """Judge a step by its evidence and give its lines their outcome. Raises InputError for unusable marks."""
+    if step.evidence == Evidence.RECORDING and step.recording is not None:
+        step.verdict = _from_recording(step, record, samples or samples_of(step.recording, record))
+    elif step.evidence == Evidence.TYPED:
+        step.verdict = _from_readings(step, record)
+    else:
+        step.verdict = None
+    step.outcome = _outcome(step.verdict)
+    step.concluded_at = verdicts.concluded_at(step.verdict) if step.verdict else None
+    step.save()
+    for line in step.lines.all():
+        give_outcome(line, step)
+
+
+def give_outcome(line: Line, step: Step) -> None:
+    """Give a line its step's outcome, unless a leak was seen: that fails it even where the pressure held."""
+    line.outcome = Outcome.FAILED if line.leak_seen else Outcome(step.outcome)
+    line.save()
+
+
+def _outcome(verdict: dict[str, Any] | None) -> Outcome:
+    if verdict is None:
+        return Outcome.PENDING
+    return Outcome.PASSED if verdict["passes"] else Outcome.FAILED
+
+
+def _from_recording(step: Step, record: Record, samples: Samples) -> dict[str, Any]:
+    marks = step.chosen_marks or {}
+    start, end = marks.get("start_s"), marks.get("end_s")
+    verdict = holds.judge(samples, hold_rule(step.limits), start=start, end=end)
+    return verdicts.of_recording(verdict, samples, record.rig, start_s=start, end_s=end)
+
+
+def _from_readings(step: Step, record: Record) -> dict[str, Any]:
+    read = {
+        typed.phase: Reading(
+            start_at=typed.start_at,
+            end_at=typed.end_at,
+            start_pressure=typed.start_pressure.si,
+            end_pressure=typed.end_pressure.si,
+            highest_before=typed.highest_before.si if typed.highest_before else None,
+        )
+        for typed in step.typed_readings.all()
+    }
+    rule = hold_rule(step.limits, recorded=False)
+    return verdicts.of_readings(read[HoldPhase.LOW], read[HoldPhase.HIGH], rule, record.rig)

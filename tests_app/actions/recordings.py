@@ -1,0 +1,309 @@
+"""Recorder files and charts: kept as received, read, and judged.
+
+What the tester marks is kept beside what the search proposed. A judged step gets no other evidence before
+what it was judged by is withdrawn with a reason: a failed hold is repeated in a step of its own.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any, Final
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from accounts.models import User
+from calcs.errors import InputError
+from calcs.hold_matching import FoundHolds, find_holds
+from calcs.recordings import Recording as Samples
+from calcs.recordings import read_recording, reduced
+from equipment import files
+from equipment.errors import Refused
+from tests_app.actions.drafts import hold_draft, hold_step, mark_changed
+from tests_app.actions.judging import judge_step, samples_of
+from tests_app.models import Evidence, Record, Recording, RecordingKind, Step
+from tests_app.queries.limits import hold_rule
+from tests_app.queries.verdicts import overlaps
+from trail import entries
+
+CURVE_POINTS: Final = 2_000
+DEFAULT_MOST_BYTES: Final = 64 * 1024 * 1024
+_MEGABYTE: Final = 1024 * 1024
+_PICTURES: Final = {
+    b"\x89PNG\r\n\x1a\n": "image/png",
+    b"\xff\xd8\xff": "image/jpeg",
+    b"%PDF-": "application/pdf",
+    b"II*\x00": "image/tiff",
+    b"MM\x00*": "image/tiff",
+}
+"""First bytes of what a scan or photo comes as; the name and the browser's word are not taken for it."""
+
+
+@transaction.atomic
+def attach_recording(
+    record: Record,
+    *,
+    step: Step | None,
+    file_name: str,
+    content: bytes,
+    content_type: str,
+    pressure_unit: str = "",
+    channel: str = "",
+    by: User,
+    at: datetime,
+) -> Recording:
+    """Keep a recorder's file and judge by it: the step given, or every step still without evidence.
+
+    For a whole test the holds are searched; each is proposed for a step, and chosen where the step has none.
+    Raises Refused naming `recording`, `pressure_unit`, `channel` or `step` with what to do.
+    """
+    held = hold_draft(record)
+    step = _own_step(held, step)
+    _refuse_size(content)
+    samples = _read(content, held, pressure_unit, channel)
+    recording = _kept(held, step, file_name, content, content_type, by, at)
+    _refuse_twice(held, recording, samples.channel)
+    recording.channel = samples.channel
+    recording.facts = facts_of(samples, pressure_unit)
+    times, pressures = reduced(samples, CURVE_POINTS)
+    recording.curve = {"t": times.round(3).tolist(), "p": pressures.tolist()}
+    _save(recording)
+    if step is not None:
+        _give(step, held, recording, samples)
+    else:
+        _propose(held, recording, samples)
+    mark_changed(held)
+    _tell("recording.attached", recording, by=by, at=at)
+    return recording
+
+
+@transaction.atomic
+def attach_chart(
+    record: Record,
+    *,
+    step: Step | None,
+    file_name: str,
+    content: bytes,
+    content_type: str,
+    by: User,
+    at: datetime,
+) -> Recording:
+    """Keep a scan or photo of a paper chart, beside a recording or instead; nothing is read from it.
+
+    Raises Refused naming `recording` for an empty or too large file, or one that is no picture or PDF.
+    """
+    held = hold_draft(record)
+    step = _own_step(held, step, has_evidence=True)
+    _refuse_size(content)
+    kind = next((kind for start, kind in _PICTURES.items() if content.startswith(start)), "")
+    if content[:4] == b"RIFF" and content[8:12] == b"WEBP":
+        kind = "image/webp"
+    if not kind:
+        raise Refused("recording", "This is no picture and no PDF.", "Give a scan or photo as PDF, JPEG, PNG or TIFF.")
+    chart = _kept(held, step, file_name, content, kind, by, at)
+    _refuse_twice(held, chart, "")
+    chart.kind = RecordingKind.CHART
+    _save(chart)
+    mark_changed(held)
+    _tell("chart.attached", chart, by=by, at=at)
+    return chart
+
+
+@transaction.atomic
+def choose_marks(step: Step, *, recording: Recording, start_s: float, end_s: float, by: User, at: datetime) -> Step:
+    """Say which stretch of a recording proves a step, in elapsed seconds, and judge it by that; the proposal is kept.
+
+    Raises Refused naming `start` or `end`, or `recording` when it is another test's, no recorder file, or withdrawn.
+    """
+    held = hold_step(step)
+    own = held.record.recordings.filter(pk=recording.pk, kind=RecordingKind.SAMPLES, withdrawn_at__isnull=True).first()
+    if own is None:
+        raise Refused("recording", "This recording is not one of the test's.", "Choose a recorder file of this test.")
+    if held.evidence == Evidence.TYPED:
+        raise Refused("recording", f"{held} is judged by readings typed in.", "Take those back first, with a reason.")
+    if end_s <= start_s:
+        raise Refused("end", "The end mark lies before the start mark.", "Set it after the start.")
+    before = entries.snapshot(held)
+    held.recording, held.evidence = own, Evidence.RECORDING
+    held.chosen_marks = {"start_s": start_s, "end_s": end_s}
+    _judge(held, held.record, samples_of(own, held.record))
+    _refuse_shared(held)
+    mark_changed(held.record)
+    was, became = entries.changes(before, entries.snapshot(held))
+    rig_number = held.record.rig_id
+    entries.write("step.marks-chosen", held, by=by, at=at, rig_number=rig_number, before=was, after=became)
+    return held
+
+
+@transaction.atomic
+def withdraw_recording(recording: Recording, *, reason: str, by: User, at: datetime) -> Recording:
+    """Set a file aside: it stays on file and on the certificate, marked, and the steps it judged have no evidence."""
+    held = hold_draft(recording.record)
+    own = Recording.objects.get(pk=recording.pk)
+    if own.withdrawn_at is not None:
+        raise Refused("", f"{own} is withdrawn already.", "")
+    if not reason.strip():
+        raise Refused("reason", "A file is not withdrawn without a reason.", "Say what is wrong with it.")
+    own.withdrawn_at, own.withdrawn_reason = at, reason.strip()
+    _save(own)
+    for step in held.steps.filter(recording=own):
+        step.recording, step.evidence = None, Evidence.NONE
+        step.proposed_marks = step.chosen_marks = None
+        judge_step(step, held)
+    mark_changed(held)
+    _tell("recording.withdrawn", own, by=by, at=at, reason=reason.strip())
+    return own
+
+
+def facts_of(samples: Samples, pressure_unit_given: str) -> dict[str, Any]:
+    """Return what is known of a recorder file, as kept: pressures gauge in Pa, times in s or ISO."""
+    ended = samples.clock(samples.duration)
+    return {
+        "samples": len(samples),
+        "duration_s": samples.duration,
+        "median_interval_s": samples.median_interval,
+        "unit": samples.unit,
+        "pressure_unit_given": pressure_unit_given.strip(),
+        "channel": samples.channel,
+        "channels": list(samples.channels),
+        "started_at": samples.started_at.isoformat() if samples.started_at else None,
+        "ended_at": ended.isoformat() if ended else None,
+        "lowest": float(samples.pressures.min()),
+        "highest": float(samples.pressures.max()),
+        "skipped_lines": samples.skipped_lines,
+        "holds": [],
+    }
+
+
+def _own_step(record: Record, step: Step | None, *, has_evidence: bool = False) -> Step | None:
+    if step is None:
+        return None
+    own = record.steps.filter(pk=step.pk).first()
+    if own is None:
+        raise Refused("step", "The step belongs to another test.", "Choose a step of this one.")
+    if own.evidence != Evidence.NONE and not has_evidence:
+        raise Refused(
+            "step",
+            f"{own} is judged already.",
+            "A hold that failed is repeated in a step of its own. If the file was the wrong one, withdraw it first.",
+        )
+    return own
+
+
+def _refuse_size(content: bytes) -> None:
+    most = getattr(settings, "WELLHOLD_MAX_RECORDING_BYTES", DEFAULT_MOST_BYTES)
+    if len(content) > most:
+        raise Refused(
+            "recording",
+            f"The file is {len(content) / _MEGABYTE:,.0f} MB; at most {most / _MEGABYTE:,.0f} MB are taken.",
+            "Export this test alone, or fewer samples a second.",
+        )
+    if not content:
+        raise Refused("recording", "The file is empty.", "Export it from the recorder again.")
+
+
+def _read(content: bytes, record: Record, pressure_unit: str, channel: str) -> Samples:
+    try:
+        return read_recording(
+            content, pressure_unit=pressure_unit.strip() or None, channel=channel.strip() or None, zone=record.rig.zone
+        )
+    except InputError as error:
+        raise Refused(error.field, error.reason, error.remedy) from error
+
+
+def _kept(
+    record: Record, step: Step | None, file_name: str, content: bytes, content_type: str, by: User, at: datetime
+) -> Recording:
+    return Recording(
+        record=record,
+        step=step,
+        kind=RecordingKind.SAMPLES,
+        file_name=file_name.strip()[:200] or "without a name",
+        sha256=files.keep(content),
+        size=len(content),
+        content_type=content_type[:80] or "application/octet-stream",
+        received_at=at,
+        received_from=by,
+    )
+
+
+def _refuse_twice(record: Record, recording: Recording, channel: str) -> None:
+    same = record.recordings.filter(sha256=recording.sha256, channel=channel, withdrawn_at__isnull=True).first()
+    if same is not None:
+        raise Refused(
+            "recording",
+            f"This file is attached already, as {same.file_name}.",
+            "Choose its marks for the step instead, or give another file or channel.",
+        )
+
+
+def _save(recording: Recording) -> None:
+    try:
+        recording.full_clean(exclude=("record", "step", "received_from", "facts", "curve"))
+    except ValidationError as error:
+        raise Refused("recording", " ".join(error.messages)) from error
+    recording.save()
+
+
+def _give(step: Step, record: Record, recording: Recording, samples: Samples) -> None:
+    step.recording, step.evidence = recording, Evidence.RECORDING
+    _judge(step, record, samples)
+
+
+def _propose(record: Record, recording: Recording, samples: Samples) -> None:
+    """Search the holds of a whole test and give each to the step it fits; keep every attempt with its reason."""
+    open_steps = list(record.steps.filter(evidence=Evidence.NONE).order_by("order"))
+    if not open_steps:
+        return
+    found = _found(samples, open_steps)
+    for hold in found.holds:
+        if hold.step is not None:
+            step = open_steps[hold.step]
+            step.proposed_marks = {"start_s": hold.start, "end_s": hold.end, "why": hold.why}
+            step.chosen_marks = {"start_s": hold.start, "end_s": hold.end}
+            _give(step, record, recording, samples)
+    recording.facts["holds"] = _told_holds(found, open_steps)
+    recording.save()
+
+
+def _found(samples: Samples, steps: Sequence[Step]) -> FoundHolds:
+    try:
+        return find_holds(samples, [hold_rule(step.limits) for step in steps])
+    except InputError as error:
+        raise Refused("recording", error.reason, error.remedy) from error
+
+
+def _told_holds(found: FoundHolds, steps: Sequence[Step]) -> list[dict[str, Any]]:
+    return [
+        {
+            "start_s": hold.start,
+            "end_s": hold.end,
+            "step": None if hold.step is None else steps[hold.step].order,
+            "nearest_step": steps[hold.judged_by].order,
+            "passes": hold.verdict.passes,
+            "why": hold.why,
+        }
+        for hold in found.holds
+    ]
+
+
+def _judge(step: Step, record: Record, samples: Samples) -> None:
+    try:
+        judge_step(step, record, samples=samples)
+    except InputError as error:
+        raise Refused(error.field, error.reason, error.remedy) from error
+
+
+def _refuse_shared(step: Step) -> None:
+    others = step.record.steps.filter(recording=step.recording, evidence=Evidence.RECORDING).exclude(pk=step.pk)
+    shared = next((other for other in others if overlaps(step.verdict, other.verdict)), None)
+    if shared is not None:
+        raise Refused(
+            "start", f"This hold proves {shared} already.", "Mark the hold of this step; one hold proves one step."
+        )
+
+
+def _tell(event: str, recording: Recording, *, by: User, at: datetime, reason: str = "") -> None:
+    kept = {key: value for key, value in entries.snapshot(recording).items() if key != "curve"}
+    rig_number = recording.record.rig_id
+    entries.write(event, recording, by=by, at=at, rig_number=rig_number, after=kept, reason=reason)

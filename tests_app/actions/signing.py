@@ -1,0 +1,95 @@
+"""Signing a record: it is frozen, its content copied and hashed, and sealed into the rig's chain."""
+
+from datetime import datetime
+
+from django.db import transaction
+
+from accounts.models import User
+from equipment.errors import Refused
+from equipment.models import Rig
+from tests_app.actions.drafts import hold_draft
+from tests_app.actions.judging import judge_all
+from tests_app.after_commit import enqueue
+from tests_app.documents.snapshot import content_of
+from tests_app.models import Record, Signature, SigningRole
+from tests_app.queries.completeness import open_points
+from tests_app.queries.records import failed_lines_open
+from tests_app.queries.verification import last_seal
+from tests_app.seals import canonical, sha256_of, signed_part
+from trail import entries
+
+
+@transaction.atomic
+def sign_record(
+    record: Record, *, name: str, role: str, password: str, version: int, by: User, at: datetime
+) -> Signature:
+    """Sign a record as it stood at `version`: freeze it, seal it, and have its certificate made after commit.
+
+    The password of `by` is asked again. Every step is judged once more from the files as kept. Signing twice
+    in one role by the same person gives the first signature back.
+
+    Raises Refused naming `password`, `name`, `role`, or the first thing the record lacks; RecordIsStale when
+    it changed since `version`; RecordIsSealed when it was signed by somebody else.
+    """
+    _refuse_signer(name, role, password, by)
+    given = Signature.objects.filter(record=record, role=role, signer=by, record__sealed_at__isnull=False).first()
+    if given is not None:
+        return given
+    held = hold_draft(record, version=version)
+    # The rig's row orders the seals: two records of a rig can't both follow the same one.
+    Rig.objects.select_for_update().get(pk=held.rig_id)
+    judge_all(held)
+    _refuse_incomplete(held)
+    held.frozen_at = held.sealed_at = at
+    held.passed = not failed_lines_open(held)
+    held.previous_sha256 = last_seal(held.rig)
+    signature = _sign(held, name=name.strip(), role=role, by=by, at=at)
+    _seal(held)
+    entries.write(
+        "record.signed",
+        held,
+        by=by,
+        at=at,
+        rig_number=held.rig_id,
+        after={"name": signature.name, "role": signature.role, "passed": held.passed, "sha256": held.sha256},
+    )
+    enqueue("tests_app.make_certificate", record_id=held.pk)
+    return signature
+
+
+def _refuse_signer(name: str, role: str, password: str, by: User) -> None:
+    if not name.strip():
+        raise Refused("name", "A signature has a name.", "Write your name as it is to stand on the certificate.")
+    if role not in SigningRole.values:
+        raise Refused("role", f"{role!r} is no role that signs.", f"Choose one of: {', '.join(SigningRole.labels)}.")
+    if not by.check_password(password):
+        raise Refused("password", "This is not your password.", "Type the password you sign in with.")
+
+
+def _refuse_incomplete(record: Record) -> None:
+    for point in open_points(record):
+        if point.blocks:
+            raise Refused(point.field, point.reason, point.remedy)
+
+
+def _sign(record: Record, *, name: str, role: str, by: User, at: datetime) -> Signature:
+    """Freeze the record and write the signature over the hash of its content without signatures and seal."""
+    frozen = Record.objects.filter(pk=record.pk, frozen_at__isnull=True).update(frozen_at=record.frozen_at)
+    if frozen != 1:
+        raise Refused("", f"{record} was signed at the same moment.", "Look at it as it stands now.")
+    signed = signed_part(content_of(record))
+    return Signature.objects.create(
+        record=record, signer=by, name=name, role=role, signed_at=at, sha256=sha256_of(signed)
+    )
+
+
+def _seal(record: Record) -> None:
+    record.content = canonical(content_of(record))
+    record.sha256 = sha256_of(record.content)
+    Record.objects.filter(pk=record.pk, sealed_at__isnull=True).update(
+        sealed_at=record.sealed_at,
+        passed=record.passed,
+        content=record.content,
+        sha256=record.sha256,
+        previous_sha256=record.previous_sha256,
+    )

@@ -1,0 +1,27 @@
+"""What the tests' actions refuse beside `equipment.errors.Refused`: types a shell can answer in its own way."""
+
+from equipment.errors import Refused
+
+
+class RecordIsSealed(Refused):
+    """A signed record, or a row that hangs on it, was to be changed. An API answers 409."""
+
+    def __init__(self, subject: object) -> None:
+        super().__init__(
+            "",
+            f"{subject} is signed and never changes.",
+            "Supersede it: the correction is a new record that refers to this one and says why.",
+        )
+
+
+class RecordIsStale(Refused):
+    """The record changed since the page was loaded. An API answers 409."""
+
+    def __init__(self, seen: int, version: int) -> None:
+        super().__init__(
+            "version",
+            f"Somebody changed this record after you opened it (you saw change {seen}, it now stands at {version}).",
+            "Look at it as it stands now, then do this again.",
+        )
+        self.seen = seen
+        self.version = version

@@ -1,0 +1,156 @@
+"""What a draft still lacks before it can be signed, as a list a person can work through."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date
+from itertools import combinations
+from typing import Any
+
+from equipment.models import Instrument, StackKind
+from tests_app.models import Barrier, Evidence, InstrumentUse, Outcome, Record, Step
+from tests_app.queries.records import last_station_and_pod, recordings_of, steps_of
+from tests_app.queries.verdicts import overlaps
+
+
+@dataclass(frozen=True)
+class OpenPoint:
+    """One thing missing or worth a look.
+
+    Attributes:
+        field: what it is about: a field of the heading, `steps`, `instruments`, or `step-3`.
+        reason: what is missing, in words.
+        remedy: what to do.
+        blocks: whether the record can't be signed with it; otherwise it is advice.
+    """
+
+    field: str
+    reason: str
+    remedy: str
+    blocks: bool = True
+
+
+def open_points(record: Record) -> list[OpenPoint]:
+    """Return what keeps a draft from being signed, then what is worth a look. A constant number of queries."""
+    steps = list(steps_of(record))
+    uses = list(record.instrument_uses.select_related("instrument"))
+    points = [*_conclusion(record, steps), *_instruments(record, uses), *_steps(steps), *_station(record)]
+    points += _attempts_without_step(record)
+    return sorted(points, key=lambda point: not point.blocks)
+
+
+def is_in_date(instrument_as_used: dict[str, Any], on: date) -> bool | None:
+    """Tell whether an instrument's calibration, as it stood, was in date on a day; None with no date on file."""
+    due = instrument_as_used["calibration_due_on"]
+    return date.fromisoformat(due) >= on if due else None
+
+
+def day_of(record: Record) -> date:
+    """Return the day the test began, on the rig's clock."""
+    return record.started_at.astimezone(record.rig.zone).date()
+
+
+def _conclusion(record: Record, steps: Iterable[Step]) -> Iterator[OpenPoint]:
+    if record.concluded_at is None:
+        yield OpenPoint(
+            "concluded_at", "The test is not concluded.", "Say when it was over: deadlines count from then."
+        )
+        return
+    late = [step for step in steps if step.concluded_at is not None and step.concluded_at > record.concluded_at]
+    for step in late:
+        yield OpenPoint(
+            "concluded_at", f"{step} was still held when the test concluded.", "Give the time the last hold was over."
+        )
+    early = [step for step in steps if (began := _began(step)) and began < record.started_at.isoformat()]
+    for step in early:
+        yield OpenPoint(
+            f"step-{step.order}",
+            f"{step} was held before the test began, by the recorder's clock.",
+            "Check the test's start, the recorder's clock, and that the file is this test's.",
+        )
+
+
+def _began(step: Step) -> str | None:
+    verdict = step.verdict
+    return verdict["low"]["start_at"] if verdict else None
+
+
+def _instruments(record: Record, uses: list[InstrumentUse]) -> Iterator[OpenPoint]:
+    if not uses:
+        yield OpenPoint("instruments", "No instrument is named.", "Name the gauge or recorder the test was read from.")
+    day = day_of(record)
+    for use in uses:
+        if is_in_date(use.as_used, day) is not True and not _is_noted(use.instrument, record):
+            yield OpenPoint(
+                "instruments",
+                f"{use.instrument} was not in calibration on {day:%d %b %Y}, as far as its papers on file show.",
+                f"Name it by its serial number, {use.instrument.serial}, in the remarks and say why it was used; "
+                "the certificate prints that. Or enter its calibration.",
+            )
+
+
+def _is_noted(instrument: Instrument, record: Record) -> bool:
+    return instrument.serial.casefold() in record.remarks.casefold()
+
+
+def _steps(steps: list[Step]) -> Iterator[OpenPoint]:
+    if not steps:
+        yield OpenPoint("steps", "The test has no step.", "Add the line-ups that were tested.")
+    for step in steps:
+        if step.outcome == Outcome.PENDING:
+            yield OpenPoint(
+                f"step-{step.order}",
+                f"{step} is not judged.",
+                "Attach its recording, choose its marks, type its readings, or take it out.",
+            )
+    for first, second in _shared_holds(steps):
+        yield OpenPoint(
+            f"step-{second.order}",
+            f"{first} and {second} are judged from the same stretch of {first.recording}: one hold proves one step.",
+            "Move the marks of one of them.",
+        )
+
+
+def _shared_holds(steps: list[Step]) -> Iterator[tuple[Step, Step]]:
+    for first, second in combinations([step for step in steps if step.evidence == Evidence.RECORDING], 2):
+        if first.recording_id == second.recording_id and overlaps(first.verdict, second.verdict):
+            yield first, second
+
+
+def _attempts_without_step(record: Record) -> Iterator[OpenPoint]:
+    """Advise on attempts in a recording that no step accounts for: a failed test stays on record."""
+    for recording in recordings_of(record):
+        loose = [hold for hold in recording.facts.get("holds", ()) if hold["step"] is None]
+        if loose and recording.withdrawn_at is None:
+            nearest = ", ".join(str(order) for order in sorted({hold["nearest_step"] for hold in loose}))
+            yield OpenPoint(
+                "steps",
+                f"{recording} holds {len(loose)} more attempt{'s' if len(loose) > 1 else ''} than there are steps, "
+                f"nearest to step {nearest}.",
+                "Add a step for a test that failed before it was repeated, or say in the remarks what it was.",
+                blocks=False,
+            )
+
+
+def _station(record: Record) -> Iterator[OpenPoint]:
+    """Advise on the control station and pod, which a record must name (30 CFR 250.746(d))."""
+    heading = record.pressure_test
+    if not heading.control_station:
+        yield OpenPoint("control_station", "No control station is named.", "Name the one used.", blocks=False)
+    subsea = record.stack.kind == StackKind.SUBSEA and heading.barrier != Barrier.STUMP
+    if subsea and not heading.pod:
+        yield OpenPoint("pod", "No pod is named.", "Name the one used.", blocks=False)
+    station, pod = last_station_and_pod(record.stack, before=record.started_at)
+    if station and station == heading.control_station:
+        yield OpenPoint(
+            "control_station",
+            f"The test before this one was made from the same station: {heading.get_control_station_display()}.",
+            "Stations are used in turn; say in the remarks why not.",
+            blocks=False,
+        )
+    if pod and pod == heading.pod:
+        yield OpenPoint(
+            "pod",
+            f"The test before this one was made by the same pod: {heading.get_pod_display()}.",
+            "Pods are used in turn; say in the remarks why not.",
+            blocks=False,
+        )

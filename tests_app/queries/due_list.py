@@ -1,0 +1,244 @@
+"""What is due on a rig: each installed component's last passing test and the moment its next must have begun.
+
+Worked out afresh from what happened; nothing of it is stored. A row that can't be worked out is shown as
+worse than overdue, with the reason, and does not stop the others.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Final
+
+from calcs import recurrence
+from calcs.errors import InputError
+from calcs.recurrence import Due, Event, EventKind, Happened, State, Tested
+from calcs.rules import Edition, Occasion, Recurrence
+from equipment.errors import Refused
+from equipment.models import NOT_PRESSURE_TESTED, Component, HoleSection, Installation, Position, Rig, ServiceEvent
+from equipment.queries.stacks import Standing, standing_at
+from tests_app.models import Barrier, Line, Outcome, Record
+from tests_app.queries.records import final_lines
+from tests_app.queries.requirements import Circumstances, choice_for, default_side, edition_of, required_for
+
+FORGOTTEN_AFTER: Final = timedelta(days=3)
+"""A draft begun longer ago than this no longer counts as a test that is running."""
+
+CANNOT_BE_WORKED_OUT: Final = "cannot-be-worked-out"
+NOT_PASSED: Final = "not-passed"
+
+_WORST_FIRST: Final = (
+    CANNOT_BE_WORKED_OUT,
+    NOT_PASSED,
+    State.OVERDUE,
+    State.DUE_NOW,
+    State.DUE_SOON,
+    State.IN_PROGRESS,
+    State.IN_DATE,
+    State.OUT_OF_SERVICE,
+)
+
+
+@dataclass(frozen=True)
+class DueItem:
+    """One position of the rig and when what stands in it must be tested.
+
+    Attributes:
+        position: where it stands.
+        component: what stands there.
+        installation: since when.
+        last_record: its last passing sealed test that was not corrected, if any.
+        last_tested_at: when that test was concluded.
+        due: when the next must have begun, and why; None where that can't be worked out or only events call for it.
+        failed_record: the sealed test in which it last failed, when no passing one came after.
+        draft: the draft that tests it now, if any.
+        clause: the clause of the interval.
+        confidence: how surely the interval is known (see `calcs.rules.Confidence`).
+        error: why the row can't be worked out; empty when it can.
+    """
+
+    position: Position
+    component: Component
+    installation: Installation
+    last_record: Record | None = None
+    last_tested_at: datetime | None = None
+    due: Due | None = None
+    failed_record: Record | None = None
+    draft: Record | None = None
+    clause: str = ""
+    confidence: str = ""
+    error: str = ""
+
+    @property
+    def state(self) -> str:
+        """Return the state's key: `cannot-be-worked-out`, `not-passed`, or one of `calcs.recurrence.State`."""
+        if self.error or self.due is None:
+            return CANNOT_BE_WORKED_OUT
+        return NOT_PASSED if self.failed_record is not None else self.due.state.value
+
+    @property
+    def reason(self) -> str:
+        """Return why, in words."""
+        return self.error or (self.due.reason if self.due else "")
+
+
+def due_list(rig: Rig, *, at: datetime) -> list[DueItem]:
+    """Return the rig's pressure-tested positions, the most pressing first. A constant number of queries."""
+    edition = edition_of(rig)
+    installed = list(
+        Installation.objects.filter(standing_at(at), position__stack__rig=rig)
+        .select_related("component", "position__stack__rig", "position__outlet_of")
+        .order_by("position__stack", "position__order")
+    )
+    history = _History.of([one.component for one in installed])
+    section = _section(rig, at)
+    under = {one.position.stack_id: None for one in installed}
+    around = {stack: _around(stack, installed, edition, section) for stack in under}
+    items = [
+        _item(one, history, around[one.position.stack_id], at)
+        for one in installed
+        if one.component.kind not in NOT_PRESSURE_TESTED and _is_ruled(one.component, edition)
+    ]
+    return sorted((item for item in items if item is not None), key=_pressing)
+
+
+def _is_ruled(component: Component, edition: Edition) -> bool:
+    """Tell whether the edition speaks of components of this kind at all."""
+    return any(not scope.kinds or component.kind in scope.kinds for rule in edition.rules for scope in rule.scopes)
+
+
+def _pressing(item: DueItem) -> tuple[int, float, int, int]:
+    due_at = item.due.due_at.timestamp() if item.due and item.due.due_at else float("inf")
+    return _WORST_FIRST.index(item.state), due_at, item.position.stack_id, item.position.order
+
+
+def _section(rig: Rig, at: datetime) -> HoleSection | None:
+    """Return the hole section being drilled: the one begun last."""
+    return (
+        HoleSection.objects.filter(well__rig=rig, begins_at__lte=at).select_related("well").order_by("begins_at").last()
+    )
+
+
+def _around(
+    stack_id: int, installed: Sequence[Installation], edition: Edition, section: HoleSection | None
+) -> Circumstances:
+    """Return the circumstances of the usual test: in the wellhead against a plug, for the section being drilled."""
+    here = [one for one in installed if one.position.stack_id == stack_id]
+    return Circumstances(
+        edition=edition,
+        stack=here[0].position.stack,
+        standings=tuple(Standing(one.position, one.component, one) for one in here),
+        section=section,
+        barrier=Barrier.PLUG,
+        occasion=Occasion.INTERVAL,
+        recorded=False,
+    )
+
+
+@dataclass(frozen=True)
+class _History:
+    """Every line and service event of the components asked for, by component."""
+
+    lines: dict[int, list[Line]]
+    services: dict[int, list[ServiceEvent]]
+
+    @classmethod
+    def of(cls, components: Iterable[Component]) -> "_History":
+        keys = [component.pk for component in components]
+        lines: dict[int, list[Line]] = defaultdict(list)
+        found = Line.objects.filter(component__in=keys, step__record__discarded_at__isnull=True)
+        for line in found.select_related("step__record__rig", "step__record__superseded_by"):
+            lines[line.component_id].append(line)
+        services: dict[int, list[ServiceEvent]] = defaultdict(list)
+        for event in ServiceEvent.objects.filter(component__in=keys):
+            services[event.component_id].append(event)
+        return cls(lines, services)
+
+    def records(self, component: Component) -> list[tuple[Record, list[Line]]]:
+        """Return the records that tested a component with its final lines in each, the corrected ones left out."""
+        by_record: dict[int, list[Line]] = defaultdict(list)
+        for line in self.lines.get(component.pk, ()):
+            by_record[line.step.record_id].append(line)
+        found = [(lines[0].step.record, final_lines(lines)) for lines in by_record.values()]
+        return [(record, lines) for record, lines in found if not _is_corrected(record)]
+
+
+def _is_corrected(record: Record) -> bool:
+    later: Record | None = getattr(record, "superseded_by", None)
+    return later is not None and later.sealed_at is not None
+
+
+def _item(installed: Installation, history: _History, under: Circumstances, at: datetime) -> DueItem | None:
+    """Return the row of one position; None for what the rules exempt from pressure tests."""
+    component = installed.component
+    item = _with_records(DueItem(installed.position, component, installed), history, at)
+    standing = Standing(installed.position, component, installed)
+    try:
+        choice = choice_for(standing, default_side(component.kind), under=under)
+        if choice.exempt is not None:
+            return None
+        if choice.recurrence is None:
+            raise InputError("interval", "The edition gives no interval for it: only events call for its test.")
+        return _dated(item, choice.recurrence, history, under, at)
+    except (InputError, Refused) as error:
+        return replace(item, error=str(error))
+
+
+def _with_records(item: DueItem, history: _History, at: datetime) -> DueItem:
+    sealed = [(r, lines) for r, lines in history.records(item.component) if r.sealed_at and _concluded(r) <= at]
+    passing = [r for r, lines in sealed if _passes(lines)]
+    last = max(passing, key=_concluded, default=None)
+    failing = [r for r, lines in sealed if not _passes(lines) and (last is None or _concluded(r) > _concluded(last))]
+    drafts = [r for r, _ in history.records(item.component) if not r.sealed_at and r.started_at <= at]
+    return replace(
+        item,
+        last_record=last,
+        last_tested_at=last.concluded_at if last else None,
+        failed_record=max(failing, key=_concluded, default=None),
+        draft=max(drafts, key=lambda record: record.started_at, default=None),
+    )
+
+
+def _concluded(record: Record) -> datetime:
+    assert record.concluded_at is not None  # the database lets no record be sealed without it
+    return record.concluded_at
+
+
+def _passes(lines: Iterable[Line]) -> bool:
+    return all(line.outcome == Outcome.PASSED for line in lines)
+
+
+def _dated(item: DueItem, recurs: Recurrence, history: _History, under: Circumstances, at: datetime) -> DueItem:
+    events = [*_events(item, history, at), *_section_events(item, under, at)]
+    zone = item.position.stack.rig.zone
+    due = recurrence.due(recurs.interval, recurs.deadline, events, at=at, zone=zone)
+    return replace(item, due=due, clause=recurs.source.clause, confidence=recurs.source.confidence.value)
+
+
+def _events(item: DueItem, history: _History, at: datetime) -> list[Event]:
+    events: list[Event] = [Happened(EventKind.INSTALLED, item.installation.installed_at)]
+    events += [Happened(EventKind.REPAIRED, event.at) for event in history.services.get(item.component.pk, ())]
+    for record, lines in history.records(item.component):
+        held = min((line.required_high_si for line in lines), default=None)
+        if record.sealed_at is not None:
+            events.append(Tested(record.started_at, _concluded(record), _passes(lines), held))
+        elif at - record.started_at <= FORGOTTEN_AFTER:
+            events.append(Tested(record.started_at))
+    return events
+
+
+def _section_events(item: DueItem, under: Circumstances, at: datetime) -> list[Event]:
+    """Return the section begun, where its approval makes the pressure follow the MASP: a higher one asks for a test.
+
+    Without such an approval the rating decides, whatever the section.
+    """
+    section = under.section
+    if section is None or section.begins_at is None or not section.masp_margin_approval:
+        return []
+    standing = Standing(item.position, item.component, item.installation)
+    need = required_for(standing, default_side(item.component.kind), under=under)
+    return [recurrence.Section(section.begins_at, need.required.high_gauge * (1 - _ROUNDING))]
+
+
+_ROUNDING: Final = 1e-6
+"""Relative; what was required once in psi and now again is the same pressure."""

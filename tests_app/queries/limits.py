@@ -1,0 +1,113 @@
+"""What a step is judged by: the limits of all its elements together, in the units they are written in.
+
+One hold proves every line of a step, so its low band lies in the band of each, its high pressure is the
+highest any of them needs, and no part it reaches may be rated under that.
+"""
+
+from collections.abc import Mapping, Sequence
+from math import ceil
+from typing import Any, Final
+
+from calcs.holds import HoldRule
+from calcs.units import Dimension, Quantity, to_si
+from calcs.working import Amount
+from equipment.errors import Refused
+from tests_app.queries.copies import in_round_unit
+from tests_app.queries.requirements import OWN_RWP, Need
+
+_TOLERANCE: Final = 1e-9
+"""Relative; room for the conversion of units."""
+
+
+def limits_of(needs: Sequence[Need]) -> dict[str, Any]:
+    """Return the limits of a step that proves `needs` in one hold, as they are kept on it.
+
+    Raises Refused naming `lines` when one hold can not prove them all, saying which two stand against each other.
+    """
+    if not needs:
+        raise Refused("lines", "A step proves at least one element.", "Choose the elements this line-up proves.")
+    low_min, low_max, restart = _low_band(needs)
+    target = _high_target(needs)
+    return {
+        "low": {
+            "min": written(low_min, needs),
+            "max": written(low_max, needs),
+            "restart_above": written(restart, needs),
+        },
+        "high": {"target": written(target, needs)},
+        "hold": {"value": ceil(max(need.required.hold for need in needs)), "unit": "s"},
+        "hold_unrecorded": {"value": ceil(max(need.hold_unrecorded for need in needs)), "unit": "s"},
+    }
+
+
+def written(pressure: float, needs: Sequence[Need]) -> dict[str, Any]:
+    """Return a limit as value and unit, in psi, kPa or a component's own unit, whichever makes it a round number."""
+    own = [need.standing.component.rated_working_pressure.unit for need in needs if need.standing.component]
+    limit = in_round_unit(pressure, Dimension.PRESSURE, "psi", *own, "kPa")
+    return {"value": limit.value, "unit": limit.unit}
+
+
+def hold_rule(limits: Mapping[str, Any], *, recorded: bool = True) -> HoldRule:
+    """Return the rule the kept limits stand for; unrecorded holds take the full time."""
+    low, high = limits["low"], limits["high"]
+    hold = limits["hold"] if recorded else limits.get("hold_unrecorded", limits["hold"])
+    return HoldRule(
+        low_min=_pressure(low["min"]),
+        low_max=_pressure(low["max"]),
+        restart_above=_pressure(low["restart_above"]),
+        high_target=_pressure(high["target"]),
+        high_max=_pressure(high["max"]) if high.get("max") else None,
+        hold_s=to_si(hold["value"], hold["unit"], Dimension.TIME),
+        max_decay=_pressure(limits["max_decay"]) if limits.get("max_decay") else None,
+        max_gap_s=to_si(**limits["max_gap"], dimension=Dimension.TIME) if limits.get("max_gap") else None,
+    )
+
+
+def quantity_of(limit: Mapping[str, Any]) -> Quantity:
+    """Return a kept limit as a quantity."""
+    return Quantity(float(limit["value"]), limit["unit"])
+
+
+def _pressure(limit: Mapping[str, Any]) -> float:
+    return to_si(float(limit["value"]), limit["unit"], Dimension.PRESSURE)
+
+
+def _low_band(needs: Sequence[Need]) -> tuple[float, float, float]:
+    bands = [(need, need.required.low) for need in needs if need.required.low is not None]
+    highest_need, highest = max(bands, key=lambda one: one[1].min_gauge)
+    lowest_need, lowest = min(bands, key=lambda one: one[1].max_gauge)
+    if highest.min_gauge > lowest.max_gauge * (1 + _TOLERANCE):
+        raise Refused(
+            "lines",
+            f"{_name(highest_need)} needs a low test of at least {_said(highest.min_gauge, needs)}, but "
+            f"{_name(lowest_need)} of at most {_said(lowest.max_gauge, needs)}: no hold lies in both.",
+            f"Test {_name(lowest_need)} in a step of its own.",
+        )
+    restart = min(band.restart_above_gauge for _, band in bands)
+    return highest.min_gauge, lowest.max_gauge, restart
+
+
+def _high_target(needs: Sequence[Need]) -> float:
+    """Return the highest pressure any line needs; refused when a part it reaches is rated under it."""
+    highest = max(needs, key=lambda need: need.required.high_gauge)
+    target = highest.required.high_gauge
+    parts = [(need, part) for need in needs for part in need.parts]
+    need, weakest = min(parts, key=lambda one: one[1].limit_gauge)
+    if target > weakest.limit_gauge * (1 + _TOLERANCE):
+        part = f"the RWP of {_name(need)}" if weakest.name == OWN_RWP else f"the {weakest.name}"
+        raise Refused(
+            "lines",
+            f"{_name(highest)} is required at {_said(target, needs)}, but {part} is "
+            f"{_said(weakest.limit_gauge, needs)}: one hold can not prove both.",
+            f"Test {_name(need)} in a step of its own.",
+        )
+    return target
+
+
+def _name(need: Need) -> str:
+    return need.standing.position.name
+
+
+def _said(pressure: float, needs: Sequence[Need]) -> str:
+    system = "si" if needs[0].standing.position.stack.rig.display_units == "si" else "us"
+    return Amount(pressure, Dimension.PRESSURE).text("si" if system == "si" else "us")

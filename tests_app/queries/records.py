@@ -1,0 +1,123 @@
+"""Records and what hangs on them: getting hold of one as a person may, and how its lines stand."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Final, TypeVar
+
+from django.db.models import Model, Prefetch, QuerySet
+
+from equipment.errors import NotYours
+from equipment.models import Rig, Stack
+from equipment.queries import access
+from equipment.queries.access import Right, Viewer
+from tests_app.models import Certificate, Line, Outcome, Record, Recording, Step
+
+Row = TypeVar("Row", bound=Model)
+_WITH: Final = ("rig", "stack__rig", "section__well", "pressure_test", "created_by", "supersedes", "superseded_by")
+
+
+def records_visible(user: Viewer, rig: Rig) -> QuerySet[Record]:
+    """Return the rig's records, latest first; none when the rig is out of the person's sight."""
+    if not access.may(user, rig, Right.READ):
+        return Record.objects.none()
+    return Record.objects.filter(rig=rig).select_related(
+        "rig", "stack", "section__well", "superseded_by", "certificate"
+    )
+
+
+def record_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Record:
+    """Return the record with its heading; raises NotYours or NotAllowed."""
+    return _checked(user, Record.objects.select_related(*_WITH).filter(pk=pk).first(), needs)
+
+
+def step_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Step:
+    """Return the step with its record; raises NotYours or NotAllowed."""
+    step = Step.objects.select_related(*_under("record"), "recording").filter(pk=pk).first()
+    return _checked(user, step, needs)
+
+
+def line_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Line:
+    """Return the line with its step and record; raises NotYours or NotAllowed."""
+    line = Line.objects.select_related(*_under("step__record"), "position", "component").filter(pk=pk).first()
+    return _checked(user, line, needs)
+
+
+def recording_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Recording:
+    """Return the recording with its record; raises NotYours or NotAllowed."""
+    recording = Recording.objects.select_related(*_under("record"), "step", "received_from").filter(pk=pk).first()
+    return _checked(user, recording, needs)
+
+
+def certificate_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Certificate:
+    """Return the certificate of the record with that key; raises NotYours or NotAllowed."""
+    certificate = Certificate.objects.select_related(*_under("record")).filter(record_id=pk).first()
+    return _checked(user, certificate, needs)
+
+
+def steps_of(record: Record) -> QuerySet[Step]:
+    """Return the steps in order, with their lines, files, readings and retests. A constant number of queries."""
+    lines = Line.objects.select_related("position__stack", "component").order_by("position__order", "pressure_from")
+    return (
+        record.steps.select_related("recording", "retest_of")
+        .prefetch_related(Prefetch("lines", queryset=lines), "typed_readings", "recordings", "retests")
+        .order_by("order")
+    )
+
+
+def recordings_of(record: Record) -> QuerySet[Recording]:
+    """Return the record's files in the order received, withdrawn ones with them."""
+    return record.recordings.select_related("step", "received_from").order_by("received_at", "id")
+
+
+def final_lines(lines: Iterable[Line]) -> list[Line]:
+    """Return of each element and side the line of the last step that proves it: a retest replaces what failed."""
+    last: dict[tuple[int, str], Line] = {}
+    for line in sorted(lines, key=lambda line: line.step.order):
+        last[(line.position_id, line.pressure_from)] = line
+    return list(last.values())
+
+
+def lines_of(record: Record) -> QuerySet[Line]:
+    """Return all lines of a record, in the order of its steps."""
+    lines = Line.objects.filter(step__record=record).select_related("step", "position", "component")
+    return lines.order_by("step__order", "position__order", "pressure_from")
+
+
+def failed_lines_open(record: Record) -> list[Line]:
+    """Return the lines left failed: no later step proves the same element from the same side."""
+    return [line for line in final_lines(lines_of(record)) if line.outcome == Outcome.FAILED]
+
+
+def last_station_and_pod(stack: Stack, *, before: datetime) -> tuple[str, str]:
+    """Return the control station and pod of the stack's last sealed test before a moment; empty where none.
+
+    Stations and pods are used in turn from one test to the next (30 CFR 250.737(d)(5), from memory): a page
+    can point out a repeat.
+    """
+    last = (
+        Record.objects.filter(stack=stack, sealed_at__isnull=False, started_at__lt=before)
+        .select_related("pressure_test")
+        .order_by("-started_at")
+        .first()
+    )
+    return ("", "") if last is None else (last.pressure_test.control_station, last.pressure_test.pod)
+
+
+def _under(path: str) -> tuple[str, ...]:
+    return tuple(f"{path}__{name}" for name in _WITH[:4])
+
+
+def _checked(user: Viewer, row: Row | None, needs: Right) -> Row:
+    if row is None:
+        raise NotYours("There is nothing here.")
+    access.check(user, _record_of(row).rig, needs=needs)
+    return row
+
+
+def _record_of(row: Model) -> Record:
+    if isinstance(row, Record):
+        return row
+    if isinstance(row, Line):
+        return row.step.record
+    assert isinstance(row, Step | Recording | Certificate)
+    return row.record

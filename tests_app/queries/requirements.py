@@ -1,0 +1,352 @@
+"""What a test must show: the pressures each element needs, and what a step that proves several is held to.
+
+The rules come from the edition of the record, the figures from the components and the hole section. The
+pressure never passes the weakest part it reaches. All pressures are gauge, in Pa; times in s.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any, Final
+
+from calcs.errors import InputError
+from calcs.pressures import Part, weakest
+from calcs.requirements import Approval, RequiredPressures, required_pressures
+from calcs.rules import (
+    Approved,
+    Choice,
+    Confidence,
+    Edition,
+    Fixed,
+    Formula,
+    Fraction,
+    Greatest,
+    Least,
+    MaspPlus,
+    Occasion,
+    Side,
+    Subject,
+    choose,
+)
+from calcs.rules import Position as Place
+from calcs.units import Dimension, GaugePressure
+from calcs.working import Amount
+from calcs.working import Step as WorkingStep
+from equipment.errors import Refused
+from equipment.models import (
+    RAM_KINDS,
+    ComponentKind,
+    HoleSection,
+    Instrument,
+    InstrumentKind,
+    Position,
+    PositionGroup,
+    Rig,
+    Stack,
+    StackKind,
+)
+from equipment.queries.stacks import Standing, as_installed, position_roles
+from tests_app import rulebook
+from tests_app.models import Barrier, PressureFrom, Programme, Record, TestReason
+
+DEFAULT_EDITION: Final = "us-ocs"
+"""The regime a rig tests by until its programme names another."""
+
+LONGEST_CHART_HOURS: Final = 1
+"""A chart is taken for an eligible recorder up to this (old 30 CFR 250.448(d): a 1-hour chart)."""
+
+OCCASIONS: Final[Mapping[str, Occasion]] = {
+    TestReason.INSTALLATION: Occasion.INSTALLED,
+    TestReason.INTERVAL: Occasion.INTERVAL,
+    TestReason.AFTER_REPAIR: Occasion.REPAIRED,
+    TestReason.BEFORE_DRILLING_OUT: Occasion.BEFORE_DRILL_OUT,
+    TestReason.STUMP: Occasion.STUMP,
+    TestReason.LANDED: Occasion.LANDED,
+    TestReason.OTHER: Occasion.INTERVAL,
+}
+
+OWN_RWP: Final = "RWP of the component"
+_SIDES: Final[Mapping[str, Side]] = {PressureFrom.WELL_SIDE: Side.INSIDE, PressureFrom.FAR_SIDE: Side.OUTSIDE}
+_AT_SURFACE_GROUPS: Final = frozenset({PositionGroup.MANIFOLD, PositionGroup.DRIVE, PositionGroup.STRING})
+_CLOSED_FROM_BELOW: Final = RAM_KINDS | {ComponentKind.ANNULAR, ComponentKind.CONNECTOR, ComponentKind.DRILLING_SPOOL}
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """What of a test decides the required pressures, beside the element itself.
+
+    Attributes:
+        edition: the rules it is judged by.
+        stack: the stack tested.
+        standings: every position of it with what stood there when the test began.
+        section: the hole section it is made for, None on the stump.
+        barrier: what closes the bore below (see `Barrier`).
+        occasion: why the test is made.
+        recorded: whether a recorder the rules accept for a shorter hold was used.
+    """
+
+    edition: Edition
+    stack: Stack
+    standings: tuple[Standing, ...]
+    section: HoleSection | None
+    barrier: str
+    occasion: Occasion
+    recorded: bool
+
+
+@dataclass(frozen=True)
+class Need:
+    """What one element must show.
+
+    Attributes:
+        standing: the element and the component in it.
+        pressure_from: the side pressed on.
+        required: low band, high pressure, hold and their working.
+        hold_unrecorded: the hold where readings are typed in, s: a shorter one needs a recorder.
+        parts: the parts the pressure reaches, with their limits.
+        working: how each figure came about, line by line, in the rig's units.
+        rules: the clauses used: id, clause, words and confidence of each.
+    """
+
+    standing: Standing
+    pressure_from: str
+    required: RequiredPressures
+    hold_unrecorded: float
+    parts: tuple[Part, ...]
+    working: tuple[str, ...]
+    rules: tuple[dict[str, str], ...]
+
+
+def edition_of(rig: Rig) -> Edition:
+    """Return the edition the rig tests by: its programme's, else the default."""
+    programme = Programme.objects.filter(rig=rig).first()
+    return rulebook.edition(programme.edition if programme else DEFAULT_EDITION)
+
+
+def default_side(kind: str) -> PressureFrom:
+    """Return the side an element of this kind is proved from: rams and annulars from below, valves from the well."""
+    return PressureFrom.BELOW if kind in _CLOSED_FROM_BELOW else PressureFrom.WELL_SIDE
+
+
+def circumstances_of(record: Record) -> Circumstances:
+    """Return the circumstances of a test, as it stands in the database. A constant number of queries."""
+    uses = record.instrument_uses.select_related("instrument")
+    day = record.started_at.astimezone(record.rig.zone).date()
+    heading = record.pressure_test
+    return Circumstances(
+        edition=rulebook.edition(record.edition),
+        stack=record.stack,
+        standings=tuple(as_installed(record.stack, at=record.started_at)),
+        section=record.section,
+        barrier=heading.barrier,
+        occasion=OCCASIONS[heading.reason],
+        recorded=any(is_eligible_recorder(use.instrument, on=day) for use in uses),
+    )
+
+
+def is_eligible_recorder(instrument: Instrument, *, on: date) -> bool:
+    """Tell whether an instrument lets the rules' shorter hold apply: a digital recorder or a short chart, in date."""
+    if instrument.calibration_due_on is None or instrument.calibration_due_on < on:
+        return False
+    if instrument.kind == InstrumentKind.DIGITAL_RECORDER:
+        return True
+    hours = instrument.chart_hours
+    return instrument.kind == InstrumentKind.CHART_RECORDER and hours is not None and hours <= LONGEST_CHART_HOURS
+
+
+def choice_for(standing: Standing, pressure_from: str, *, under: Circumstances) -> Choice:
+    """Return the rules that apply to an element; raises InputError naming the field no rule was found for."""
+    component = standing.component
+    kind = component.kind if component else standing.position.kind
+    roles = position_roles(one.position for one in under.standings)
+    role = roles.get(standing.position.pk, "")
+    at_surface = under.stack.kind == StackKind.SUBSEA and standing.position.group in _AT_SURFACE_GROUPS
+    subject = Subject(
+        kind=kind,
+        stack="subsea" if under.stack.kind == StackKind.SUBSEA else "surface",
+        position=Place.SURFACE_EQUIPMENT if at_surface else role,
+        side=_SIDES.get(pressure_from, Side.NONE),
+        occasion=under.occasion,
+    )
+    return choose(under.edition, subject)
+
+
+def required_for(standing: Standing, pressure_from: str, *, under: Circumstances) -> Need:
+    """Return what an element must show, with its working.
+
+    Raises Refused naming `lines` when nothing stands there, its rating is not on file, the rules exempt it
+    or ask for no low test, or the casing it would be tested against has no limit on file.
+    """
+    component = standing.component
+    if component is None:
+        raise Refused("lines", f"{standing.position} is empty: nothing stood there when the test began.", _INSTALL)
+    if component.rated_working_pressure is None:
+        raise Refused("lines", f"{component} has no rated working pressure on file.", "Enter it on its page.")
+    parts = exposed_parts(standing, under=under)
+    try:
+        choice = choice_for(standing, pressure_from, under=under)
+        required = _worked(choice, standing, parts, under)
+        unrecorded = _worked(choice, standing, parts, replace(under, recorded=False)).hold
+    except InputError as error:
+        raise Refused("lines", f"{standing.position}: {error.reason}", error.remedy) from error
+    if required.low is None:
+        raise Refused("lines", f"{standing.position}: its rule asks for no low test.", "Record it by another edition.")
+    return Need(
+        standing=standing,
+        pressure_from=pressure_from,
+        required=required,
+        hold_unrecorded=unrecorded,
+        parts=parts,
+        working=_working(required, parts, under),
+        rules=_rules(required),
+    )
+
+
+_INSTALL: Final = "Install the component first, as of the time it was put in, or leave the element out."
+
+
+def exposed_parts(standing: Standing, *, under: Circumstances) -> tuple[Part, ...]:
+    """Return the parts the pressure reaches and their limits: the component, the wellhead, the casing.
+
+    The wellhead and casing are out of reach on the stump. A plug keeps the casing out of it; a cup hangs in
+    the casing and presses on what is above it (common practice).
+    """
+    component = standing.component
+    parts: list[Part] = []
+    if component is not None and component.rated_working_pressure is not None:
+        parts.append(Part(OWN_RWP, GaugePressure(component.rated_working_pressure.si)))
+    return (*parts, *_well_parts(under))
+
+
+def _well_parts(under: Circumstances) -> tuple[Part, ...]:
+    section = under.section
+    if under.barrier == Barrier.STUMP or section is None:
+        return ()
+    parts = []
+    if section.wellhead_rated_working_pressure is not None:
+        parts.append(Part("RWP of the wellhead", GaugePressure(section.wellhead_rated_working_pressure.si)))
+    if under.barrier in (Barrier.NONE, Barrier.CUP) and section.casing_internal_yield is not None:
+        parts.append(Part("internal yield of the casing", GaugePressure(section.casing_internal_yield.si)))
+    elif under.barrier == Barrier.NONE:
+        raise Refused(
+            "lines",
+            f"The test is made against the casing, and {section} has no internal yield pressure on file for it.",
+            "Enter it with the hole section, or test against a plug.",
+        )
+    return tuple(parts)
+
+
+def _worked(choice: Choice, standing: Standing, parts: Sequence[Part], under: Circumstances) -> RequiredPressures:
+    section = under.section
+    component = standing.component
+    assert component is not None
+    reference = section.masp_margin_approval.strip() if section else ""
+    return required_pressures(
+        choice,
+        rwp=_pascal(component.rated_working_pressure),
+        masp=_or_none(section.masp) if section else None,
+        weakest_part=weakest(parts).limit_gauge,
+        approval=Approval(reference) if reference else None,
+        annular_rwp=_annular_rwp(standing.position, under),
+        wellhead_rwp=_or_none(section.wellhead_rated_working_pressure) if section else None,
+        casing_burst=_or_none(section.casing_internal_yield) if section else None,
+        recorded=under.recorded,
+    )
+
+
+def _pascal(measured: Any) -> GaugePressure:
+    return GaugePressure(float(measured.si))
+
+
+def _or_none(measured: Any) -> GaugePressure | None:
+    return None if measured is None else _pascal(measured)
+
+
+def _annular_rwp(position: Position, under: Circumstances) -> GaugePressure | None:
+    """Return the rating of the annular that closes over a position: the nearest above it, else the lowest one."""
+    bore = position.outlet_of or position
+    rated = [
+        (one.position.order, _pascal(one.component.rated_working_pressure))
+        for one in under.standings
+        if one.component is not None
+        and one.component.kind == ComponentKind.ANNULAR
+        and one.component.rated_working_pressure is not None
+    ]
+    above = [one for one in rated if one[0] < bore.order]
+    nearest = max(above or rated, key=lambda one: one[0], default=None)
+    return None if nearest is None else nearest[1]
+
+
+def _working(required: RequiredPressures, parts: Sequence[Part], under: Circumstances) -> tuple[str, ...]:
+    system = "si" if under.stack.rig.display_units == "si" else "us"
+    amounts = tuple(Amount(part.limit_gauge, Dimension.PRESSURE) for part in parts)
+    named = ", ".join(f"{part.name} {{{index}}}" for index, part in enumerate(parts))
+    weakest_step = WorkingStep(
+        "Weakest exposed part",
+        f"the least of {named}" if len(parts) > 1 else named,
+        amounts,
+        Amount(weakest(parts).limit_gauge, Dimension.PRESSURE),
+    )
+    steps = [weakest_step, *required.working]
+    return (*(step.line(system) for step in steps), *required.notes)
+
+
+def _rules(required: RequiredPressures) -> tuple[dict[str, str], ...]:
+    """Return each clause used, once, with what it asks in our words."""
+    own = required.rule
+    rows = {own.clause: _rule_row(own.id, own.clause, own.title, own.confidence)}
+    for figure, source in required.sources.items():
+        words = f"{_WORDS[figure](required)}. {source.note}".strip()
+        rows.setdefault(source.clause, _rule_row(f"{own.id}/{figure}", source.clause, words, source.confidence))
+    return tuple(rows.values())
+
+
+def _rule_row(rule_id: str, clause: str, text: str, confidence: Confidence) -> dict[str, str]:
+    return {"id": rule_id, "clause": clause, "text": text, "confidence": confidence.value}
+
+
+def _psi(pressure: float) -> str:
+    return Amount(pressure, Dimension.PRESSURE).text("us")
+
+
+def _low_words(required: RequiredPressures) -> str:
+    low = required.low
+    if low is None:
+        return "No low test"
+    band = f"{_psi(low.min_gauge)} to {_psi(low.max_gauge)}"
+    return (
+        f"Low test at {band}, before the high test; over {_psi(low.restart_above_gauge)} bled to zero and begun again"
+    )
+
+
+def _high_words(required: RequiredPressures) -> str:
+    high = required.rule.high
+    words = f"High test at {_formula_words(high.formula)}"
+    return f"{words}, or {_formula_words(high.alternative)} where approved" if high.alternative else words
+
+
+def _formula_words(formula: Formula) -> str:
+    match formula:
+        case Fraction(fraction, of):
+            whose = {"component": "the component", "casing-burst": "the casing's internal yield"}.get(of, f"the {of}")
+            rating = whose if of == "casing-burst" else f"the RWP of {whose}"
+            return rating if fraction == 1 else f"{fraction * 100:g} % of {rating}"
+        case MaspPlus(margin):
+            return f"MASP plus {_psi(margin)}" if margin else "MASP"
+        case Fixed(pressure):
+            return _psi(pressure)
+        case Approved():
+            return "the approved pressure"
+        case Least(of):
+            return f"the least of {', '.join(_formula_words(one) for one in of)}"
+        case Greatest(of):
+            return f"the greatest of {', '.join(_formula_words(one) for one in of)}"
+
+
+def _hold_words(required: RequiredPressures) -> str:
+    hold = required.rule.hold
+    words = f"Each hold lasts {hold.duration / 60:g} min"
+    return f"{words}; {hold.reduced / 60:g} min under conditions" if hold.reduced else words
+
+
+_WORDS: Final = {"low": _low_words, "high": _high_words, "hold": _hold_words}
