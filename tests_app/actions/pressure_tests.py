@@ -14,7 +14,7 @@ from equipment.models import HoleSection, Instrument, Rig, Stack
 from tests_app.actions.drafts import hold_draft
 from tests_app.actions.judging import judge_all, require_all
 from tests_app.models import Barrier, InstrumentUse, PressureTest, Record, RecordKind
-from tests_app.queries.instruments import as_used
+from tests_app.queries.copies import as_used
 from tests_app.queries.requirements import edition_of
 from trail import entries
 
