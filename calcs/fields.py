@@ -36,7 +36,7 @@ class Fields:
     >>> fields.close()
     Traceback (most recent call last):
         ...
-    calcs.errors.InputError: 'dept' is not a key of this calculation. Keys read here: depth.
+    calcs.errors.InputError: 'dept' is not known here. Keys read here: depth.
     """
 
     def __init__(self, given: Any, path: str = "") -> None:
@@ -132,7 +132,11 @@ class Fields:
 
     def object(self, key: str, default: Mapping[str, Any] | None = None) -> "Fields":
         """Return the object under `key`, to be read in turn."""
-        child = Fields(self.any(key, _MISSING if default is None else default), self.path(key))
+        return self.nested(key, self.any(key, _MISSING if default is None else default))
+
+    def nested(self, key: str, given: Any) -> "Fields":
+        """Return `given`, standing for the object under `key`, to be read in turn."""
+        child = Fields(given, self.path(key))
         self._children.append(child)
         return child
 
@@ -159,7 +163,7 @@ class Fields:
                 known = ", ".join(self._asked)
                 raise InputError(
                     self.path(str(key)[:_LONGEST_QUOTE]),
-                    f"{quoted(key)} is not a key of this calculation.",
+                    f"{quoted(key)} is not known here.",
                     f"Keys read here: {known}.",
                 )
         for child in self._children:

@@ -354,6 +354,20 @@ class _Known:
         return f"{local:%d %b %Y %H:%M} {local.tzname()}"
 
     @property
+    def note(self) -> str:
+        """What the reader must know beside the date."""
+        return self.failure_note + self._repair_note
+
+    @property
+    def _repair_note(self) -> str:
+        passes = [t for t in self.tests if t.passed and t.concluded == self.last_pass]
+        repairs = self._moments(EventKind.REPAIRED)
+        during = [r for r in repairs for t in passes if self.last_pass and t.started < r.at <= self.last_pass]
+        if not during:
+            return ""
+        return f" Repaired {self.say(during[-1].at)}, while that test ran: make sure it was tested after that."
+
+    @property
     def failure_note(self) -> str:
         failed = self.last_failure
         if failed is None or (self.last_pass is not None and failed <= self.last_pass):
@@ -386,7 +400,7 @@ def _at_once(known: _Known, trigger: Happened | None) -> Due:
         if known.last_pass is None or trigger is None
         else f", after the last passing test ({known.say(known.last_pass)})"
     )
-    why += "." + known.failure_note
+    why += "." + known.note
     from_local = since.astimezone(known.zone) if since else None
     due_at = (since or known.at).astimezone(known.zone)
     deferral = known.deferral(since)
@@ -410,7 +424,7 @@ def _by_clock(known: _Known, last_pass: dt.datetime, interval: Interval, deadlin
     amber = _exact(last_pass, interval, known.zone)
     why = f"Last passing test concluded {known.say(last_pass)}; every {interval}, "
     why += "begun before midnight of the last day." if deadline is Deadline.MIDNIGHT else "to the hour."
-    why += known.failure_note
+    why += known.note
     return _with_deadline(
         known,
         due_at,

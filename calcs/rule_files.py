@@ -106,32 +106,41 @@ def _pressure_rule(fields: Fields, defaults: Fields) -> PressureRule:
     return rule
 
 
+_GIVEN: Final = {"clause": "as given", "confidence": "given"}
+
+
 def parse_inline_rule(mapping: Mapping[str, Any], path: str = "rule") -> PressureRule:
     """Read one pressure rule stated in a document: ``high`` and ``hold`` suffice, ``low`` is advised.
 
-    The vocabulary is the rule files'; clause and confidence may be left out and are then said to be
-    as given by the caller. Raises InputError naming the path at fault.
+    The vocabulary is the rule files'. A clause and confidence left out are the caller's word: "as
+    given". Raises InputError naming the path at fault.
     """
     fields = Fields(mapping, path)
     rule = PressureRule(
         id=fields.text("id", "as given"),
-        clause=fields.text("clause", "as given"),
+        clause=fields.text("clause", _GIVEN["clause"]),
         title=fields.text("title", "Rule given with the question"),
-        confidence=_confidence(fields),
+        confidence=_confidence(fields, stated=True),
         scopes=(Scope(),),
-        low=_low(fields.object("low")) if fields.has("low") else None,
-        high=_high(fields.object("high")),
-        hold=_hold(_as_hold(fields)),
+        low=_low(_stated(fields, "low")) if fields.has("low") else None,
+        high=_high(_stated(fields, "high")),
+        hold=_hold(_stated(fields, "hold")),
         acceptance=fields.text("acceptance", ""),
     )
     fields.close()
     return rule
 
 
-def _as_hold(fields: Fields) -> Fields:
-    """Return the hold, letting a bare ``"5 min"`` stand for its ``time``."""
-    given = fields.any("hold")
-    return Fields({"time": given}, fields.path("hold")) if not isinstance(given, Mapping) else fields.object("hold")
+def _stated(fields: Fields, key: str) -> Fields:
+    """Return a figure of an inline rule with its source filled in from the rule's own, or as given.
+
+    A bare hold, ``"5 min"``, stands for its ``time``.
+    """
+    given = fields.any(key)
+    if key == "hold" and not isinstance(given, Mapping):
+        given = {"time": given}
+    source = {name: fields.text(name, default) for name, default in _GIVEN.items()}
+    return fields.nested(key, {**source, **given} if isinstance(given, Mapping) else given)
 
 
 def _own_or_default(fields: Fields, defaults: Fields, key: str) -> Fields:
@@ -142,12 +151,16 @@ def _own_or_default_list(fields: Fields, defaults: Fields, key: str) -> tuple[Fi
     return fields.objects(key) if fields.has(key) or not defaults.has(key) else defaults.objects(key)
 
 
-def _confidence(fields: Fields) -> Confidence:
-    return Confidence(fields.choice("confidence", list(Confidence), Confidence.MEMORY_LOW))
+def _confidence(fields: Fields, *, stated: bool = False) -> Confidence:
+    """Read how surely a figure is known; only a rule stated by the caller may say so itself."""
+    if stated:
+        return Confidence(fields.choice("confidence", list(Confidence), Confidence.GIVEN))
+    return Confidence(fields.choice("confidence", [word for word in Confidence if word is not Confidence.GIVEN]))
 
 
 def _source(fields: Fields) -> Source:
-    return Source(fields.text("clause", "as given"), _confidence(fields), fields.text("note", ""))
+    stated = fields.any("confidence", None) == Confidence.GIVEN and fields.path_of_self.startswith("rule.")
+    return Source(fields.text("clause"), _confidence(fields, stated=stated), fields.text("note", ""))
 
 
 def _scope(fields: Fields) -> Scope:

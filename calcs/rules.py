@@ -19,10 +19,12 @@ from calcs.units import GaugePressure
 class Confidence(StrEnum):
     """How surely a figure is known, the surest first.
 
-    READ: seen in the named clause. READ_2: seen in a text that reports it. MEMORY: from memory, not
-    confirmed. MEMORY_LOW: unsure of the number or its edition. DERIVED: worked out from other figures.
+    GIVEN: stated by whoever asked; never in a rule file. READ: seen in the named clause. READ_2: seen in
+    a text that reports it. DERIVED: worked out from other figures. MEMORY: from memory, not confirmed.
+    MEMORY_LOW: unsure of the number or its edition.
     """
 
+    GIVEN = "given"
     READ = "read"
     READ_2 = "read-2"
     DERIVED = "derived"

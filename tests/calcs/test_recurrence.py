@@ -126,6 +126,13 @@ def test_a_repair_before_the_test_is_over_with_it():
     assert ask(repaired, TEST_IN_MAY, at="2026-05-02T00:00").state is State.IN_DATE
 
 
+def test_a_repair_while_the_passing_test_ran_is_pointed_out():
+    during = Happened(EventKind.REPAIRED, utc("2026-05-01T12:00"))
+    found = ask(during, TEST_IN_MAY, at="2026-05-02T00:00")
+    assert (found.state, found.due_at) == (State.IN_DATE, DEADLINE_IN_MAY)
+    assert "while that test ran" in found.reason
+
+
 @pytest.mark.parametrize("history", [(), (Happened(EventKind.INSTALLED, utc("2026-05-01T00:00")),)])
 def test_never_tested_is_due_at_once(history: tuple[Event, ...]):
     assert ask(*history, at="2026-05-02T00:00").state is State.DUE_NOW

@@ -51,10 +51,16 @@ SMALL: dict[str, Any] = {
             "title": "Rams",
             "confidence": "read",
             "scope": [{"kinds": ["pipe-ram"]}],
-            "low": {"min": "250 psi", "max": "350 psi", "restart_above": "500 psi", "clause": "H 2"},
-            "high": {"fraction": 1.0, "clause": "H 3", "alternative": {"masp_plus": "500 psi"}},
-            "hold": {"time": "5 min", "clause": "H 4"},
-            "recurs": {"interval": "14 d", "deadline": "midnight", "clause": "H 5"},
+            "low": {
+                "min": "250 psi",
+                "max": "350 psi",
+                "restart_above": "500 psi",
+                "clause": "H 2",
+                "confidence": "read",
+            },
+            "high": {"fraction": 1.0, "clause": "H 3", "confidence": "read", "alternative": {"masp_plus": "500 psi"}},
+            "hold": {"time": "5 min", "clause": "H 4", "confidence": "read"},
+            "recurs": {"interval": "14 d", "deadline": "midnight", "clause": "H 5", "confidence": "read"},
         }
     ],
 }
@@ -111,7 +117,7 @@ def test_a_key_outside_the_vocabulary_is_named_by_its_path(changes: dict[str, An
         ({"high__fixed": "300 psi"}, "rules.0.high"),
         ({"hold__time": "-5 min"}, "rules.0.hold.time"),
         ({"hold__reduced": "3 min"}, "rules.0.hold.conditions"),
-        ({"hold": {"time": "5 min", "reduced": "6 min", "conditions": ["at-surface"]}}, "rules.0.hold.reduced"),
+        ({"hold__reduced": "6 min", "hold__conditions": ["at-surface"]}, "rules.0.hold.reduced"),
         ({"recurs__interval": "a fortnight"}, "rules.0.recurs.interval"),
         ({"recurs__deadline": "noon"}, "rules.0.recurs.deadline"),
         ({"recurs": None}, "rules.0.recurs"),
@@ -120,6 +126,9 @@ def test_a_key_outside_the_vocabulary_is_named_by_its_path(changes: dict[str, An
         ({"confidence": "sure"}, "rules.0.confidence"),
         ({"kind": "guess"}, "rules.0.kind"),
         ({"clause": None}, "rules.0.clause"),
+        ({"high__clause": None}, "rules.0.high.clause"),
+        ({"low__confidence": None}, "rules.0.low.confidence"),
+        ({"hold__confidence": "given"}, "rules.0.hold.confidence"),
     ],
 )
 def test_a_value_that_cannot_be_is_named_by_its_path(changes: dict[str, Any], path: str):
@@ -146,13 +155,13 @@ def test_formulas_without_bottom_are_refused():
 @pytest.mark.parametrize("edition", rulebook.editions(), ids=lambda edition: edition.id)
 def test_every_figure_shipped_names_its_clause_and_how_surely_it_is_known(edition: Edition):
     for rule in edition.rules:
-        sources = [rule]
+        sources: list[Any] = [rule]
         if isinstance(rule, PressureRule):
             assert rule.low
-            sources = [rule.low.source, rule.high.source, rule.hold.source, *(e.source for e in rule.events)]
+            sources += [rule.low.source, rule.high.source, rule.hold.source, *(e.source for e in rule.events)]
             sources += [rule.recurs.source] if rule.recurs else []
-        assert all(source.clause != "as given" for source in sources)
-        assert all(source.confidence is not Confidence.MEMORY_LOW for source in sources)
+        assert all(source.clause.startswith(("30 CFR 250.737(", "API Standard 53, ")) for source in sources)
+        assert all(source.confidence in set(Confidence) - {Confidence.GIVEN} for source in sources)
 
 
 @pytest.mark.parametrize("stack", ["surface", "subsea"])

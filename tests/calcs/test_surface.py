@@ -209,12 +209,13 @@ def test_a_rule_may_be_named_alone_or_stated_in_full():
         "high": {"fraction": 0.5, "of": "component"},
         "hold": "10 min",
         "clause": "house rule 3",
-        "confidence": "read",
     }
     stated = answer("test-pressures", ANNULAR, rule=inline)
     assert named["high"]["value"] == 3500
     assert (stated["high"]["value"], stated["hold"]["value"]) == (2500, 10)
     assert stated["low"]["restart_above"]["value"] == 300
+    assert (stated["clause"], stated["confidence"]) == ("house rule 3", "given")
+    assert not any("memory" in note for note in stated["notes"])
 
 
 @pytest.mark.parametrize(
@@ -227,6 +228,8 @@ def test_a_rule_may_be_named_alone_or_stated_in_full():
         ({"rule": {"high": {"expr": "1"}, "hold": "5 min"}}, "rule.high"),
         ({"rule": {"high": {"fraction": 1}, "hold": "-5 min"}}, "rule.hold.time"),
         ({"rule": {"high": {"fraction": 1}}}, "rule.hold"),
+        ({"rule": {"high": 5000, "hold": "5 min"}}, "rule.high"),
+        ({"rule": {"high": {"fraction": 1}, "hold": "5 min", "holds": 1}}, "rule.holds"),
         ({"component": {"kind": "annular"}}, "component.rwp"),
         ({"component": {"kind": "annular", "rwp": "0 psi"}}, "component.rwp"),
         ({"component": {"kind": "anular", "rwp": "5000 psi"}}, "component.kind"),
