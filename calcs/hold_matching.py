@@ -253,7 +253,8 @@ class _Matching:
     def _score(self, attempt: int, step: int) -> _Score | None:
         verdict, target = self.verdicts[attempt][step], self.rules[step].high_target
         if verdict.passes:
-            over = (verdict.high.min_pressure or target) / target - 1
+            # Not the lowest pressure of the judged window: that may begin on the ramp, just over any lower target.
+            over = self.reached[attempt] / target - 1
             return _Score(1, -round(over / _OVERSHOOT_STEP), 1, 0.0)
         likeness = self.likeness(attempt, step)
         return _Score(0, 0, 1, likeness) if likeness >= _LIKENESS_OF_LOW_ALONE else None
@@ -309,5 +310,5 @@ class _Matching:
             return f"no step is left for it in order; it fails step {judged_by + 1}, the nearest to its pressure"
         if not verdict.passes:
             return f"the nearest attempt to step {step + 1} in its order, but it does not pass"
-        over = (verdict.high.min_pressure or 0.0) / self.rules[step].high_target - 1
-        return f"passes step {step + 1} in its order, held {max(over, 0.0):.1%} or more over the target"
+        over = self.reached[attempt] / self.rules[step].high_target - 1
+        return f"passes step {step + 1} in its order, at about {over:.1%} over the target"

@@ -213,13 +213,19 @@ class _Span:
         held = float(self.times[last] - self.times[first])
         where, what, figure = last, Ended.RECORDING, float(self.pressures[last])
         if last + 1 < len(self.times):
-            gap = float(self.times[last + 1] - self.times[last])
-            if gap > self.max_gap + TIME_TOLERANCE_S:
+            gap = self.gap_before(last + 1)
+            if gap is not None:
                 what, figure = Ended.GAP, gap
             else:
                 where, figure = last + 1, float(self.pressures[last + 1])
                 what = Ended.FELL if figure < floor else Ended.ROSE
-        return TooShort(held, self.rule.hold_s, floor, ceiling, what, float(self.times[where]), figure)
+        ended_at, after_gap = float(self.times[where]), self.gap_before(first)
+        return TooShort(held, self.rule.hold_s, floor, ceiling, what, ended_at, figure, after_gap)
+
+    def gap_before(self, index: int) -> float | None:
+        """Return the length of the gap that ends with the sample at `index`; None where there is none."""
+        gap = float(self.times[index] - self.times[index - 1]) if index else 0.0
+        return gap if gap > self.max_gap + TIME_TOLERANCE_S else None
 
     def fall(self, first: int, last: int) -> FellTooMuch:
         """Return the largest fall of a window, with where it began and ended."""

@@ -36,6 +36,7 @@ class TooShort:
         ended: what ended that time.
         ended_at: elapsed s of the sample that ended it, or of the last sample before a gap or the end.
         figure: the pressure in Pa of that sample; for a gap its length in s.
+        after_gap: length in s of the gap just before that time, where a gap made it begin anew; or None.
     """
 
     held: float
@@ -45,6 +46,7 @@ class TooShort:
     ended: Ended
     ended_at: float
     figure: float
+    after_gap: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,6 +231,8 @@ def _too_short(reason: TooShort, wording: Wording) -> str:
         f"held {_limits(reason.floor, reason.ceiling, wording)} for {duration_in_words(reason.held)} "
         f"of the {duration_in_words(reason.needed)} needed"
     )
+    if reason.after_gap is not None:
+        held += f", counted anew after {duration_in_words(reason.after_gap)} without a sample"
     moment = wording.moment(reason.ended_at)
     match reason.ended:
         case Ended.FELL:
