@@ -4,7 +4,7 @@ Call these inside an action, on a record held by `drafts.hold_draft`. A verdict 
 file as kept or the readings as typed; nothing is taken over from the page.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from math import ceil
 from typing import Any
 
@@ -14,26 +14,12 @@ from calcs.recordings import Recording as Samples
 from calcs.recordings import read_recording
 from calcs.units import Dimension
 from equipment import files
-from equipment.errors import Refused
-from equipment.models import Measured, Position
+from equipment.models import Measured
 from tests_app.models import Evidence, HoldPhase, Line, Outcome, PressureFrom, Record, Recording, Step
 from tests_app.queries import verdicts
 from tests_app.queries.copies import as_tested, in_round_unit
 from tests_app.queries.limits import hold_rule, limits_of
-from tests_app.queries.requirements import Circumstances, Need, circumstances_of, default_side, required_for
-
-
-def needs_of(elements: Iterable[tuple[Position, str]], *, under: Circumstances) -> list[Need]:
-    """Return what each (position, side) must show; an empty side is the usual one for what stands there."""
-    standings = {standing.position.pk: standing for standing in under.standings}
-    needs = []
-    for position, side in elements:
-        standing = standings.get(position.pk)
-        if standing is None:
-            raise Refused("lines", f"{position} is no position of {under.stack}.", "Choose elements of this stack.")
-        kind = standing.component.kind if standing.component else position.kind
-        needs.append(required_for(standing, side or default_side(kind), under=under))
-    return needs
+from tests_app.queries.requirements import Need, circumstances_of, needs_of
 
 
 def write_requirements(step: Step, needs: Sequence[Need]) -> None:

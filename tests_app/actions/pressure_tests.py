@@ -9,6 +9,7 @@ from django.db import IntegrityError, models, transaction
 from django.db.models import Max
 
 from accounts.models import User
+from equipment.actions.saving import aware
 from equipment.errors import Refused
 from equipment.models import HoleSection, Instrument, Rig, Stack
 from tests_app.actions.drafts import hold_draft
@@ -174,7 +175,7 @@ def _refuse_strangers(rig: Rig, stack: Stack, section: HoleSection | None, instr
 
 
 def _refuse_heading(heading: Heading, section: HoleSection | None, at: datetime) -> None:
-    if heading.started_at > at:
+    if aware(heading.started_at, field="started_at") > at:
         raise Refused("started_at", "The test begins in the future.", "Give the time it was begun.")
     if section is None and heading.barrier != Barrier.STUMP:
         raise Refused(
@@ -185,7 +186,7 @@ def _refuse_heading(heading: Heading, section: HoleSection | None, at: datetime)
 
 
 def _refuse_conclusion(record: Record, concluded_at: datetime, at: datetime) -> None:
-    if concluded_at <= record.started_at:
+    if aware(concluded_at, field="concluded_at") <= record.started_at:
         raise Refused("concluded_at", "A test concludes after it started.", "Give a time after its start.")
     if concluded_at > at:
         raise Refused("concluded_at", "The conclusion lies in the future.", "Give the time the last hold was over.")

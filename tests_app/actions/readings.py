@@ -8,6 +8,7 @@ from django.db import transaction
 
 from accounts.models import User
 from calcs.errors import InputError
+from equipment.actions.saving import aware
 from equipment.errors import Refused
 from tests_app.actions.drafts import hold_step, mark_changed
 from tests_app.actions.judging import judge_step
@@ -85,7 +86,9 @@ def take_back_readings(step: Step, *, reason: str, by: User, at: datetime) -> St
 
 
 def _write(step: Step, phase: HoldPhase, reading: HoldReading, reason: str, at: datetime) -> None:
-    typed = TypedReading(step=step, phase=phase, start_at=reading.start_at, end_at=reading.end_at, reason=reason)
+    start_at = aware(reading.start_at, field=f"{phase}.start_at")
+    end_at = aware(reading.end_at, field=f"{phase}.end_at")
+    typed = TypedReading(step=step, phase=phase, start_at=start_at, end_at=end_at, reason=reason)
     for name in ("start_pressure", "end_pressure", "highest_before"):
         given = getattr(reading, name).strip()
         needed = name != "highest_before" or phase == HoldPhase.LOW

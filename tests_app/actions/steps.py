@@ -12,9 +12,9 @@ from accounts.models import User
 from equipment.errors import Refused
 from equipment.models import Position
 from tests_app.actions.drafts import hold_draft, hold_step, mark_changed
-from tests_app.actions.judging import give_outcome, needs_of, write_requirements
+from tests_app.actions.judging import give_outcome, write_requirements
 from tests_app.models import Evidence, Line, Outcome, Record, Step
-from tests_app.queries.requirements import circumstances_of
+from tests_app.queries.requirements import circumstances_of, needs_of
 from trail import entries
 
 

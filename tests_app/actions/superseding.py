@@ -74,16 +74,16 @@ def _copy_steps(old: Record, new: Record) -> None:
     for step in old.steps.order_by("order"):
         earlier, lines, readings = step.pk, list(step.lines.all()), list(step.typed_readings.all())
         retested = steps.get(step.retest_of_id) if step.retest_of_id else None
-        recording = step.recording_id
+        judged_from = step.recording_id
         steps[earlier] = _save_copy(step, record=new, recording=None, retest_of=retested)
-        steps[earlier].recording_id = recording
+        steps[earlier].recording_id = judged_from
         for row in (*lines, *readings):
             _save_copy(row, step=steps[earlier])
     recordings: dict[int, Recording] = {}
     for recording in old.recordings.all():
         earlier = recording.pk
-        step = steps.get(recording.step_id) if recording.step_id else None
-        recordings[earlier] = _save_copy(recording, record=new, step=step)
+        of_step = steps.get(recording.step_id) if recording.step_id else None
+        recordings[earlier] = _save_copy(recording, record=new, step=of_step)
     for step in steps.values():
         if step.recording_id:
             step.recording = recordings[step.recording_id]

@@ -51,9 +51,14 @@ def content_of(record: Record) -> shape.Content:
         "signatures": _signatures(record, local),
         "supersedes": _superseded(record),
         "previous_sha256": record.previous_sha256,
-        "rows": rows_content(record),
+        "rows": _rows(record),
         "software": f"Wellhold {settings.WELLHOLD_VERSION}",
     }
+
+
+def _rows(record: Record) -> shape.RowsContent:
+    hashed = rows_content(record)
+    return {"columns": hashed["columns"], "sha256": hashed["sha256"]}
 
 
 def _with_steps(steps: Iterable[Step]) -> list[Line]:

@@ -88,10 +88,10 @@ class Record(models.Model):
         self._refuse_when_frozen()
         super().save(**options)
 
-    def delete(self, **options: Any) -> tuple[int, dict[str, int]]:
+    def delete(self, using: str | None = None, keep_parents: bool = False) -> tuple[int, dict[str, int]]:
         """Remove the record; raises RecordIsSealed once it is frozen."""
         self._refuse_when_frozen()
-        return super().delete(**options)
+        return super().delete(using=using, keep_parents=keep_parents)
 
     def _refuse_when_frozen(self) -> None:
         if self.pk is not None and type(self).objects.filter(pk=self.pk, frozen_at__isnull=False).exists():

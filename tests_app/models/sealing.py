@@ -24,15 +24,15 @@ class HeldByRecord(models.Model):
         self._refuse_when_frozen(self._owners())
         super().save(**options)
 
-    def delete(self, **options: Any) -> tuple[int, dict[str, int]]:
+    def delete(self, using: str | None = None, keep_parents: bool = False) -> tuple[int, dict[str, int]]:
         """Remove the row; raises RecordIsSealed when its record is frozen."""
         self._refuse_when_frozen(self._owners())
-        return super().delete(**options)
+        return super().delete(using=using, keep_parents=keep_parents)
 
     def _owners(self) -> models.Q:
         """Return the condition that finds the record by the stored row and by what this row now points to."""
         parent, _, _ = self.held_by.rpartition("__")
-        points_to = self.step_id if parent else self.record_id
+        points_to = getattr(self, f"{'step' if parent else 'record'}_id")
         condition = models.Q(**{parent or "pk": points_to})
         return condition | models.Q(**{self.held_by: self.pk}) if self.pk is not None else condition
 

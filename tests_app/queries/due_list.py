@@ -219,7 +219,7 @@ def _events(item: DueItem, history: _History, at: datetime) -> list[Event]:
     events: list[Event] = [Happened(EventKind.INSTALLED, item.installation.installed_at)]
     events += [Happened(EventKind.REPAIRED, event.at) for event in history.services.get(item.component.pk, ())]
     for record, lines in history.records(item.component):
-        held = min((line.required_high_si for line in lines), default=None)
+        held = min((line.required_high.si for line in lines), default=None)
         if record.sealed_at is not None:
             events.append(Tested(record.started_at, _concluded(record), _passes(lines), held))
         elif at - record.started_at <= FORGOTTEN_AFTER:

@@ -9,7 +9,7 @@ from math import ceil
 from typing import Any, Final
 
 from calcs.holds import HoldRule
-from calcs.units import Dimension, Quantity, to_si
+from calcs.units import Dimension, Quantity, System, to_si
 from calcs.working import Amount
 from equipment.errors import Refused
 from tests_app.queries.copies import in_round_unit
@@ -109,5 +109,5 @@ def _name(need: Need) -> str:
 
 
 def _said(pressure: float, needs: Sequence[Need]) -> str:
-    system = "si" if needs[0].standing.position.stack.rig.display_units == "si" else "us"
-    return Amount(pressure, Dimension.PRESSURE).text("si" if system == "si" else "us")
+    system: System = "si" if needs[0].standing.position.stack.rig.display_units == "si" else "us"
+    return Amount(pressure, Dimension.PRESSURE).text(system)

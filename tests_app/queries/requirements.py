@@ -4,7 +4,7 @@ The rules come from the edition of the record, the figures from the components a
 pressure never passes the weakest part it reaches. All pressures are gauge, in Pa; times in s.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Final
@@ -29,7 +29,7 @@ from calcs.rules import (
     choose,
 )
 from calcs.rules import Position as Place
-from calcs.units import Dimension, GaugePressure
+from calcs.units import Dimension, GaugePressure, System
 from calcs.working import Amount
 from calcs.working import Step as WorkingStep
 from equipment.errors import Refused
@@ -205,6 +205,22 @@ def required_for(standing: Standing, pressure_from: str, *, under: Circumstances
 _INSTALL: Final = "Install the component first, as of the time it was put in, or leave the element out."
 
 
+def needs_of(elements: Iterable[tuple[Position, str]], *, under: Circumstances) -> list[Need]:
+    """Return what each (position, side) must show; an empty side is the usual one for what stands there.
+
+    Raises Refused naming `lines` as `required_for` does, and for a position of another stack.
+    """
+    standings = {standing.position.pk: standing for standing in under.standings}
+    needs = []
+    for position, side in elements:
+        standing = standings.get(position.pk)
+        if standing is None:
+            raise Refused("lines", f"{position} is no position of {under.stack}.", "Choose elements of this stack.")
+        kind = standing.component.kind if standing.component else position.kind
+        needs.append(required_for(standing, side or default_side(kind), under=under))
+    return needs
+
+
 def exposed_parts(standing: Standing, *, under: Circumstances) -> tuple[Part, ...]:
     """Return the parts the pressure reaches and their limits: the component, the wellhead, the casing.
 
@@ -278,7 +294,7 @@ def _annular_rwp(position: Position, under: Circumstances) -> GaugePressure | No
 
 
 def _working(required: RequiredPressures, parts: Sequence[Part], under: Circumstances) -> tuple[str, ...]:
-    system = "si" if under.stack.rig.display_units == "si" else "us"
+    system: System = "si" if under.stack.rig.display_units == "si" else "us"
     amounts = tuple(Amount(part.limit_gauge, Dimension.PRESSURE) for part in parts)
     named = ", ".join(f"{part.name} {{{index}}}" for index, part in enumerate(parts))
     weakest_step = WorkingStep(
