@@ -312,13 +312,15 @@ def _refuse_high_in_band(high: GaugePressure, low: LowBand | None, figures: Figu
 def _low_steps(low: LowBand | None) -> tuple[Step, ...]:
     if low is None:
         return ()
-    terms = (_amount(low.min_gauge), _amount(low.max_gauge))
-    how = "from {0} to {1}; bleed to zero and start again when it has been over"
-    return (Step("Low test", how, terms, _amount(low.restart_above_gauge)),)
+    return (
+        Step("Low test, no lower than", "", (), _amount(low.min_gauge)),
+        Step("Low test, no higher than", "", (), _amount(low.max_gauge)),
+        Step("Low test, bleed to zero and start again when over", "", (), _amount(low.restart_above_gauge)),
+    )
 
 
 def _hold_steps(hold: float) -> tuple[Step, ...]:
-    return (Step("Hold", "low and high, each at least", (), Amount(hold, Dimension.TIME)),)
+    return (Step("Hold, low and high, no shorter than", "", (), Amount(hold, Dimension.TIME)),)
 
 
 def _others(rule: PressureRule, worked: list[tuple[PressureRule, _Worked]]) -> tuple[str, ...]:

@@ -359,9 +359,12 @@ class Edition:
         return next((rule for rule in self.rules if rule.id == rule_id), None)
 
     def is_named(self, name: str) -> bool:
-        """Tell whether `name` means this edition: its id, its regime, its title or an alias, in any case."""
+        """Tell whether `name` means this edition: its id, its regime, its title or an alias.
+
+        Case and punctuation between words don't matter.
+        """
         names = (self.id, self.regime, self.title, *self.aliases)
-        return name.strip().casefold() in {known.casefold() for known in names}
+        return _plain(name) in {_plain(known) for known in names}
 
 
 @dataclass(frozen=True, slots=True)
@@ -439,6 +442,11 @@ def choose(edition: Edition | Sequence[Edition], subject: Subject) -> Choice:
 def applies(rule: Rule, subject: Subject) -> bool:
     """Tell whether `rule` applies to `subject` on its occasion."""
     return any(not scope.mismatches(subject) for scope in rule.scopes) and _called_for(rule, subject.occasion)
+
+
+def _plain(name: str) -> str:
+    """Return a name without what people write differently: case, commas, blanks, the last full stop."""
+    return " ".join(name.casefold().replace(",", " ").replace("§", " ").split()).removesuffix(".")
 
 
 def least_sure(sources: Sequence[Source]) -> Confidence:

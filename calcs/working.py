@@ -20,7 +20,8 @@ class Amount:
     def text(self, system: System) -> str:
         """Return the amount with its unit, to six significant figures."""
         quantity = units.shown(self.si, self.dimension, system)
-        return f"{_readable(quantity.value)} {quantity.unit}".strip()
+        unit = quantity.unit.replace("^2", "²").replace("^3", "³")
+        return f"{_readable(quantity.value)} {unit}".strip()
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,8 @@ class Step:
 
     Attributes:
         label: what the step finds.
-        expression: how, in words and signs, with ``{0}``, ``{1}`` … where the amounts stand.
+        expression: how, in words and signs, with ``{0}``, ``{1}`` … where the amounts stand; empty for a
+            figure that stands in the rule itself.
         terms: the amounts in the expression.
         value: what came out.
     """
@@ -46,6 +48,8 @@ class Step:
         >>> Step("High test", "70 % of {0}", (psi(5000),), psi(3500)).line()
         'High test: 70 % of 5,000 psi = 3,500 psi'
         """
+        if not self.expression:
+            return f"{self.label}: {self.value.text(system)}"
         written = self.expression.format(*(term.text(system) for term in self.terms))
         return f"{self.label}: {written} = {self.value.text(system)}"
 

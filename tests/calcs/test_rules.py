@@ -343,7 +343,9 @@ def test_blind_shears_keep_their_own_clock():
     assert str(elsewhere.interval) == "21 d"
 
 
-@pytest.mark.parametrize("name", ["us-ocs", "us-ocs/2023", "30 CFR 250.737", "30 cfr 250 subpart g"])
+@pytest.mark.parametrize(
+    "name", ["us-ocs", "US-OCS/2023", "30 CFR 250.737", "30 cfr § 250.737", "30 cfr 250, subpart g"]
+)
 def test_an_edition_answers_to_its_names(name: str):
     assert rulebook.edition(name) is OCS
 

@@ -1,9 +1,8 @@
 """The calculations over HTTP. They hold no records, so anybody may ask; how often is limited."""
 
-from typing import Any, ClassVar
+from typing import Any
 
 from django.conf import settings
-from django.http import HttpResponseBase
 from rest_framework import status
 from rest_framework.exceptions import APIException
 from rest_framework.parsers import BaseParser
@@ -51,14 +50,14 @@ class AsciiRenderer(JSONRenderer):
 class CalculationView(APIView):
     """What both addresses share: who may ask, how often, and how a refusal reads."""
 
-    authentication_classes: ClassVar[list[Any]] = []
-    permission_classes: ClassVar[list[Any]] = [AllowAny]
-    parser_classes: ClassVar[list[Any]] = [DocumentParser]
-    renderer_classes: ClassVar[list[Any]] = [AsciiRenderer]
-    throttle_classes: ClassVar[list[Any]] = [ScopedRateThrottle]
+    authentication_classes = ()
+    permission_classes = [AllowAny]
+    parser_classes = [DocumentParser]
+    renderer_classes = [AsciiRenderer]
+    throttle_classes = [ScopedRateThrottle]
     throttle_scope = "calculations"
 
-    def handle_exception(self, exc: Exception) -> HttpResponseBase:
+    def handle_exception(self, exc: Exception) -> Response:
         """Answer every refusal in the one shape the command uses too."""
         if isinstance(exc, InputError):
             return Response(wire.refusal(exc), status=status.HTTP_400_BAD_REQUEST)
