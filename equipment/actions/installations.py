@@ -56,8 +56,8 @@ def _check_fit(component: Component, position: Position) -> None:
     if component.kind != position.kind:
         raise Refused(
             "component",
-            f"{position.name} takes a {ComponentKind(position.kind).label.lower()}, "
-            f"not a {component.get_kind_display().lower()}.",
+            f"{position.name} takes the kind “{ComponentKind(position.kind).label}”; "
+            f"this component is “{component.get_kind_display()}”.",
             "Choose a component of that kind, or change the kind of the position while it is empty.",
         )
     if component.retired_at:

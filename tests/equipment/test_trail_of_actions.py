@@ -1,0 +1,143 @@
+"""Every action of equipment writes exactly one entry in the trail, in its own transaction."""
+
+import importlib
+import inspect
+import pkgutil
+from collections.abc import Callable
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from django.db import connection
+
+import equipment.actions
+from equipment.actions import components, documents, installations, instruments, rigs, service, stacks, wells
+from tests import builders as a
+from trail.models import TrailEntry
+
+pytestmark = pytest.mark.django_db
+DAY = a.DAY
+HOUR = timedelta(hours=1)
+_PARTS = {"saving", "refusals", "events"}
+
+
+def public_actions() -> set[str]:
+    """Every function of the actions that acts for somebody."""
+    found = set()
+    for module in pkgutil.iter_modules(equipment.actions.__path__):
+        if module.name in _PARTS:
+            continue
+        loaded = importlib.import_module(f"equipment.actions.{module.name}")
+        for name, function in inspect.getmembers(loaded, inspect.isfunction):
+            here = inspect.unwrap(function).__module__ == loaded.__name__
+            if here and not name.startswith("_") and "by" in inspect.signature(function).parameters:
+                found.add(name)
+    return found
+
+
+def world() -> dict[str, Any]:
+    rig = a.a_rig()
+    stack = a.a_stack(rig, positions=(("Upper", "pipe-ram", "bore", ""),))
+    well = a.a_well(rig)
+    component = a.a_component(rig)
+    return {
+        "rig": rig,
+        "person": a.a_person(),
+        "member": a.a_crew_member(rig, a.a_person(), role="tester"),
+        "well": well,
+        "section": a.a_section(well),
+        "stack": stack,
+        "position": stack.positions.get(),
+        "component": component,
+        "instrument": a.an_instrument(rig),
+        "elastomer": a.an_elastomer(component),
+        "standing": a.an_installation(a.a_position(stack)),
+        "retired": components.retire_component(a.a_component(rig), reason="Worn.", by=a.System.DEMO, at=DAY),
+    }
+
+
+Do = Callable[[dict[str, Any], Any], Any]
+CASES: dict[str, Do] = {
+    "register_rig": lambda w, c: rigs.register_rig(name="New", kind="land", time_zone="Etc/UTC", **c),
+    "amend_rig": lambda w, c: rigs.amend_rig(w["rig"], name="Renamed", **c),
+    "add_crew_member": lambda w, c: rigs.add_crew_member(w["rig"], person=w["person"], role="auditor", **c),
+    "change_crew_role": lambda w, c: rigs.change_crew_role(w["member"], role="supervisor", **c),
+    "remove_crew_member": lambda w, c: rigs.remove_crew_member(w["member"], reason="Left.", **c),
+    "register_well": lambda w, c: wells.register_well(w["rig"], name="New", **c),
+    "amend_well": lambda w, c: wells.amend_well(w["well"], water_depth="300 ft", **c),
+    "add_section": lambda w, c: wells.add_section(w["well"], name="New", **c),
+    "amend_section": lambda w, c: wells.amend_section(w["section"], total_depth="11000 ft", **c),
+    "register_stack": lambda w, c: stacks.register_stack(w["rig"], name="New", kind="surface", **c),
+    "amend_stack": lambda w, c: stacks.amend_stack(w["stack"], name="Renamed", **c),
+    "add_position": lambda w, c: stacks.add_position(w["stack"], name="New", kind="annular", order=1, **c),
+    "amend_position": lambda w, c: stacks.amend_position(w["position"], name="Renamed", order=2, **c),
+    "remove_position": lambda w, c: stacks.remove_position(w["position"], **c),
+    "register_component": lambda w, c: components.register_component(w["rig"], kind="choke", serial="1", **c),
+    "amend_component": lambda w, c: components.amend_component(w["component"], maker="Somebody", **c),
+    "retire_component": lambda w, c: components.retire_component(w["component"], reason="Worn.", **c),
+    "reinstate_component": lambda w, c: components.reinstate_component(w["retired"], reason="Repaired.", **c),
+    "install_component": lambda w, c: installations.install_component(
+        w["component"], w["position"], installed_at=DAY, **c
+    ),
+    "remove_component": lambda w, c: installations.remove_component(
+        w["standing"], removed_at=DAY, reason="Overhaul.", **c
+    ),
+    "register_instrument": lambda w, c: instruments.register_instrument(
+        w["rig"], kind="gauge", serial="1", range_high="5000 psi", **c
+    ),
+    "amend_instrument": lambda w, c: instruments.amend_instrument(w["instrument"], certificate_number="C-2", **c),
+    "retire_instrument": lambda w, c: instruments.retire_instrument(
+        w["instrument"], retired_on=date(2026, 3, 1), reason="Dropped.", **c
+    ),
+    "attach_document": lambda w, c: documents.attach_document(
+        w["component"], kind="manual", title="Manual", content=b"x", file_name="m.pdf", **c
+    ),
+    "fit_elastomer": lambda w, c: service.fit_elastomer(
+        w["component"], part="Bonnet seal", installed_on=date(2026, 3, 1), **c
+    ),
+    "remove_elastomer": lambda w, c: service.remove_elastomer(w["elastomer"], removed_on=date(2026, 3, 1), **c),
+    "record_service": lambda w, c: service.record_service(
+        w["component"], kind="repair", finished_at=DAY, description="Seals.", **c
+    ),
+}
+
+
+def test_every_public_action_has_a_case_here():
+    assert public_actions() == set(CASES)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_an_action_writes_one_entry_in_its_actor_s_name(name: str):
+    things = world()
+    person = a.a_person("Ada Quill")
+    before = TrailEntry.objects.count()
+    CASES[name](things, {"by": person, "at": DAY})
+    assert TrailEntry.objects.count() == before + 1
+    entry = TrailEntry.objects.order_by("-pk").first()
+    assert (entry.actor, entry.actor_name, entry.at) == (person, "Ada Quill", DAY)
+    assert entry.rig_number is not None
+    assert entry.before or entry.after
+
+
+def test_an_amendment_keeps_only_what_differs():
+    component = a.a_component(a.a_rig(), maker="Old works", closing_ratio="7.11")
+    components.amend_component(component, maker="New works", closing_ratio="7.110", by=a.System.DEMO, at=DAY)
+    entry = TrailEntry.objects.order_by("-pk").first()
+    assert (entry.before, entry.after) == ({"maker": "Old works"}, {"maker": "New works"})
+
+
+def test_an_amendment_that_changes_nothing_writes_nothing():
+    section = a.a_section(a.a_well(a.a_rig()), begins_at=DAY)
+    before = TrailEntry.objects.count()
+    chicago = DAY.astimezone(section.well.rig.zone)
+    wells.amend_section(section, name=section.name, total_depth="10000 ft", begins_at=chicago, by=a.System.DEMO, at=DAY)
+    assert TrailEntry.objects.count() == before
+
+
+def test_a_refused_action_leaves_no_entry():
+    rig = a.a_rig()
+    before = TrailEntry.objects.count()
+    with pytest.raises(Exception, match="time zone"):
+        rigs.amend_rig(rig, time_zone="Nowhere/Land", by=a.System.DEMO, at=DAY)
+    assert TrailEntry.objects.count() == before
+    assert connection.needs_rollback is False
