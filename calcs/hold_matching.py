@@ -157,6 +157,11 @@ def _dividing_pressure(rules: Sequence[HoldRule]) -> float:
     return min(max(rule.restart_above for rule in rules), max(low_max, (low_max + lowest_target) / 2))
 
 
+def _pumped_high(rules: Sequence[HoldRule]) -> float:
+    """Return the pressure an attempt must reach to have been pumped high; a low hold that overshot was not."""
+    return max(_dividing_pressure(rules), _NEAR_TARGET * min(rule.high_target for rule in rules))
+
+
 def _low_dwells(recording: Recording, rules: Sequence[HoldRule]) -> list[_Piece]:
     near = np.zeros(len(recording), np.bool_)
     for low_min, low_max in {(rule.low_min, rule.low_max) for rule in rules}:
@@ -166,9 +171,8 @@ def _low_dwells(recording: Recording, rules: Sequence[HoldRule]) -> list[_Piece]
 
 
 def _high_dwells(recording: Recording, rules: Sequence[HoldRule]) -> list[_Piece]:
-    dividing = _dividing_pressure(rules)
-    runs = _lasting(recording, recording.pressures > dividing, 0.0)
-    enough = max(dividing, _NEAR_TARGET * min(rule.high_target for rule in rules))
+    runs = _lasting(recording, recording.pressures > _dividing_pressure(rules), 0.0)
+    enough = _pumped_high(rules)
     found = _pieces(runs, high=True)
     return [piece for piece in found if float(recording.pressures[piece.first : piece.last + 1].max()) >= enough]
 
@@ -239,7 +243,7 @@ class _Matching:
     def likeness(self, attempt: int, step: int) -> float:
         """Return how like an attempt at the step it is: 1 for one that dwelled just at its target, 0 for none."""
         target = self.rules[step].high_target
-        if self.reached[attempt] <= _dividing_pressure(self.rules):
+        if self.reached[attempt] < _pumped_high(self.rules):
             return _LIKENESS_OF_LOW_ALONE
         return max(0.0, 1.0 - abs(self.reached[attempt] - target) / target)
 
