@@ -10,7 +10,9 @@ from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.core.checks import CheckMessage, Error, Tags, Warning, register
 from django.db import connections
+from django.utils import timezone
 
+from config import heartbeat
 from config.demo import demo_logins
 from trail import guards
 
@@ -52,6 +54,18 @@ def no_demo_accounts(databases: Sequence[str] | None = None, **_: Any) -> list[C
     message = f"Demo accounts can sign in here: {', '.join(active)}."
     hint = "Their passwords are public. Retire these accounts, or start from an empty database."
     return [Error(message, hint=hint, id="wellhold.E003")]
+
+
+@register(Tags.database)
+def worker_is_heard(databases: Sequence[str] | None = None, **_: Any) -> list[CheckMessage]:
+    """Warn when no worker has been heard for minutes; asked with `check --database default`, on a running product."""
+    at = timezone.now()
+    if not databases or not heartbeat.is_silent(at):
+        return []
+    heard = heartbeat.last_heard()
+    message = f"The worker was last heard at {heard:%Y-%m-%d %H:%M} UTC." if heard else "No worker was ever heard."
+    hint = "Start it (make run, or the services worker and beat), and look into its log."
+    return [Warning(message, hint=hint, id="wellhold.W005")]
 
 
 @register(Tags.security, deploy=True)

@@ -7,6 +7,8 @@ from django.conf import settings
 from django.db import DatabaseError, connection
 from django.http import HttpRequest, HttpResponse, JsonResponse
 
+from config import heartbeat
+
 PATH: Final = "/healthz"
 _SERVICE_UNAVAILABLE: Final = 503
 
@@ -34,4 +36,11 @@ def _answer() -> HttpResponse:
     except DatabaseError:
         # What the database said may hold addresses and names: it goes to the log by Django, not to the caller.
         return JsonResponse({"status": "database does not answer"}, status=_SERVICE_UNAVAILABLE)
-    return JsonResponse({"status": "ok", "version": settings.WELLHOLD_VERSION})
+    return JsonResponse(
+        {
+            "status": "ok",
+            "version": settings.WELLHOLD_VERSION,
+            # Told, not judged: a web server whose worker is down still takes and shows records.
+            "worker_heard": heartbeat.last_heard(),
+        }
+    )

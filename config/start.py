@@ -5,6 +5,7 @@ product that looks whole would let deadlines pass unnoticed.
 """
 
 import ctypes
+import json
 import os
 import signal
 import socket
@@ -13,7 +14,9 @@ import sys
 import time
 import urllib.error
 import urllib.request
+from contextlib import suppress
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 from types import FrameType
 from typing import Final
@@ -22,7 +25,7 @@ from config.demo import demo_logins
 from config.environment import BadEnvironment, Environment
 
 BASE: Final = Path(__file__).resolve().parents[1]
-START_SECONDS: Final = 60.0
+START_SECONDS: Final = 120.0
 STOP_SECONDS: Final = 15.0
 LOOK_EVERY_SECONDS: Final = 0.2
 WEB_THREADS: Final = 8
@@ -71,17 +74,17 @@ class Children:
         return None
 
     def stop(self) -> None:
-        """Ask all to stop, wait, and end by force what does not."""
+        """Ask all to stop, wait, and end by force what is left of them: a worker that died leaves its pool behind."""
         for child in self.running.values():
             if child.poll() is None:
                 child.terminate()
         deadline = time.monotonic() + STOP_SECONDS
         for child in self.running.values():
-            try:
+            with suppress(subprocess.TimeoutExpired):
                 child.wait(timeout=max(0.0, deadline - time.monotonic()))
-            except subprocess.TimeoutExpired:
+            with suppress(ProcessLookupError):
                 os.killpg(child.pid, signal.SIGKILL)
-                child.wait()
+            child.wait()
 
 
 class Stop(Exception):
@@ -129,23 +132,32 @@ def start_children(children: Children, host: str, port: int) -> None:
     )
 
 
-def wait_until_answering(children: Children, address: str) -> None:
-    """Wait for the web server to answer its health check.
+def worker_heard(address: str) -> datetime | None:
+    """Return when the worker was last heard, as the web server tells it; None while it does not answer or never was."""
+    try:
+        with urllib.request.urlopen(f"{address}/healthz", timeout=5) as answer:
+            heard = json.load(answer)["worker_heard"]
+    except (urllib.error.URLError, TimeoutError):
+        return None
+    return datetime.fromisoformat(heard) if heard else None
+
+
+def wait_until_whole(children: Children, address: str, started: datetime) -> None:
+    """Wait for the web server to answer and to have heard the worker since the start.
 
     Raises:
-        CannotStart: a child ended, or the answer did not come in time.
+        CannotStart: a child ended, or not all was there in time.
     """
     deadline = time.monotonic() + START_SECONDS
     while time.monotonic() < deadline:
         ended = children.ended()
         if ended:
             raise CannotStart(ended)
-        try:
-            with urllib.request.urlopen(f"{address}/healthz", timeout=5):
-                return
-        except (urllib.error.URLError, TimeoutError):
-            time.sleep(LOOK_EVERY_SECONDS)
-    raise CannotStart(f"The web server did not answer within {START_SECONDS:.0f} seconds.")
+        heard = worker_heard(address)
+        if heard is not None and heard >= started:
+            return
+        time.sleep(LOOK_EVERY_SECONDS)
+    raise CannotStart(f"Web server and worker were not both ready within {START_SECONDS:.0f} seconds.")
 
 
 def greeting(address: str) -> str:
@@ -165,9 +177,10 @@ def run(host: str, port: int) -> int:
     children = Children()
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, _ask_to_stop)
+    started = datetime.now(UTC)
     try:
         start_children(children, host, port)
-        wait_until_answering(children, f"http://{host}:{port}")
+        wait_until_whole(children, f"http://{host}:{port}", started)
         print(greeting(f"http://{host}:{port}"), flush=True)
         while (ended := children.ended()) is None:
             time.sleep(LOOK_EVERY_SECONDS)

@@ -1,6 +1,5 @@
 """The fixtures others lean on do what they say: a worker that works, a page that notices what no page may do."""
 
-import threading
 from typing import Any
 
 import pytest
@@ -10,6 +9,7 @@ from django.db import connection, transaction
 from django.utils import timezone
 from playwright.sync_api import Page
 
+from tests.platform.waiting import wait_for
 from tests_app.after_commit import enqueue
 from trail.models import TrailEntry
 
@@ -27,16 +27,6 @@ def test_the_worker_does_what_was_enqueued_on_commit(worker: None):
         enqueue("tests.platform.make_group", number=7)
         assert not Group.objects.filter(name=f"{DONE} 7").exists()
     wait_for(lambda: Group.objects.filter(name=f"{DONE} 7").exists())
-
-
-def wait_for(condition: Any) -> None:
-    """Wait until the condition holds; the suite's own time limit ends a wait that never will."""
-    pause = threading.Event()
-    for _ in range(600):
-        if condition():
-            return
-        pause.wait(0.1)
-    raise AssertionError("it never came")
 
 
 @pytest.mark.browser

@@ -1,17 +1,23 @@
 """What the set-up promises to the rest of the program: databases, health, headers, checks, version."""
 
 import threading
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from celery import current_app
 from django.conf import settings
+from django.core.cache import cache
 from django.core.checks import run_checks
 from django.db import DatabaseError, connection
 from django.test import Client, override_settings
+from django.utils import timezone
 
 from accounts.models import User
+from config import heartbeat
 from config.storage import kept_secret
 from config.version import NoVersion, version_in
+from tests.platform.waiting import wait_for
 from trail import guards
 
 
@@ -20,7 +26,7 @@ def test_the_health_check_answers_before_any_host_or_redirect_rule():
     with override_settings(SECURE_SSL_REDIRECT=True):
         answer = Client().get("/healthz", headers={"host": "10.0.0.7"})
     assert answer.status_code == 200
-    assert answer.json() == {"status": "ok", "version": settings.WELLHOLD_VERSION}
+    assert answer.json() == {"status": "ok", "version": settings.WELLHOLD_VERSION, "worker_heard": None}
 
 
 def test_the_health_check_says_when_the_database_does_not_answer(monkeypatch: pytest.MonkeyPatch):
@@ -58,8 +64,35 @@ def test_sqlite_writes_ahead_holds_foreign_keys_and_waits_for_its_turn():
     assert connection.transaction_mode == "IMMEDIATE"  # type: ignore[attr-defined]
 
 
+@pytest.fixture(autouse=True)
+def _worker_never_heard() -> None:
+    cache.clear()
+
+
+NOON = datetime(2026, 3, 31, 12, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(("minutes", "silent"), [(0, False), (3, False), (4, True)])
+def test_a_worker_unheard_for_minutes_is_silent(minutes: int, silent: bool):
+    heartbeat.leave_mark(NOON)
+    assert heartbeat.is_silent(NOON + timedelta(minutes=minutes)) is silent
+
+
+@pytest.mark.django_db
+def test_a_worker_never_heard_is_a_warning():
+    (found,) = run_checks(databases=["default"])
+    assert (found.id, found.msg) == ("wellhold.W005", "No worker was ever heard.")
+
+
+@pytest.mark.broker
+def test_the_timetable_has_the_worker_leave_its_mark(worker: None):
+    current_app.send_task(current_app.conf.beat_schedule["worker lives"]["task"])
+    wait_for(lambda: heartbeat.last_heard() is not None)
+
+
 @pytest.mark.django_db
 def test_every_check_of_the_set_up_passes_on_a_fresh_database():
+    heartbeat.leave_mark(timezone.now())
     found = run_checks(databases=["default"])
     assert [message.id for message in found] == []
 
@@ -68,10 +101,9 @@ def test_every_check_of_the_set_up_passes_on_a_fresh_database():
 def test_a_missing_guard_is_an_error_that_says_what_to_do():
     guards.lift(connection)
     try:
-        (found,) = run_checks(databases=["default"])
+        found = {message.id: message for message in run_checks(databases=["default"])}["wellhold.E002"]
     finally:
         guards.install(connection)
-    assert found.id == "wellhold.E002"
     assert found.hint is not None
     assert "manage.py migrate" in found.hint
 
@@ -85,6 +117,7 @@ def test_a_server_zone_other_than_utc_is_an_error():
 @override_settings(DEMO_ACCOUNTS_ALLOWED=False)
 def test_a_demo_account_that_can_sign_in_is_an_error_where_it_is_not_wanted(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr("config.checks.demo_logins", lambda: [{"user": "toolpusher", "password": "well-known"}])
+    heartbeat.leave_mark(timezone.now())
     person = User.objects.create_user("toolpusher")
     assert [message.id for message in run_checks(databases=["default"])] == ["wellhold.E003"]
     person.is_active = False

@@ -1,0 +1,20 @@
+"""What beat starts, and when. In code, not in rows: a timetable somebody can empty by hand is no safety net."""
+
+from datetime import timedelta
+from typing import Any, Final
+
+EVERY_MINUTE: Final = timedelta(minutes=1)
+
+
+def timetable() -> dict[str, dict[str, Any]]:
+    """Return Celery's beat schedule.
+
+    What is late by a whole turn is dropped (`expires`), so that a worker that comes back is not met by a heap.
+    """
+    return {
+        "worker lives": _entry("config.leave_mark", EVERY_MINUTE),
+    }
+
+
+def _entry(task: str, every: timedelta) -> dict[str, Any]:
+    return {"task": task, "schedule": every, "options": {"expires": every.total_seconds()}}
