@@ -1,24 +1,15 @@
-"""How long reading and judging a recorder's file takes, as a ratio to polars merely reading the same bytes.
-
-Run as ``python -m bench.hold_check``; exits 1 when a ratio is over the limit.
-"""
-
-import sys
-import time
-import tracemalloc
-from collections.abc import Callable
-from statistics import median
+"""How long reading and judging a recorder's file takes, as a ratio to polars merely reading the same bytes."""
 
 import numpy as np
 import polars as pl
 
+from bench.contest import Contest
 from calcs.holds import HoldRule, judge
 from calcs.recordings import read_recording
 from calcs.units import Dimension, to_si
 
 SAMPLES = 500_000
 LIMIT = 3.0
-ROUNDS = 15
 
 
 def pressures() -> np.ndarray:
@@ -56,43 +47,23 @@ def rule() -> HoldRule:
 _RULE_PSI = {"low_min": 250, "low_max": 350, "restart_above": 500, "high_target": 5_000, "max_decay": 50}
 
 
-def interleaved(*questions: Callable[[], object]) -> list[float]:
-    """Median seconds of each question, asked in turns so that the machine's moods fall on all alike."""
-    taken: list[list[float]] = [[] for _ in questions]
-    for _ in range(ROUNDS):
-        for spent, question in zip(taken, questions, strict=True):
-            before = time.perf_counter()
-            question()
-            spent.append(time.perf_counter() - before)
-    return [median(spent) for spent in taken]
-
-
-def main() -> int:
-    asked, worst = rule(), 0.0
+def contests() -> list[Contest]:
+    """Ask for each curve and each layout how reading and judging compares with merely reading."""
     curves = {"whole day": pressures(), "one long hold": one_long_hold()}
     writers = {"elapsed seconds": elapsed_file, "clock with offset": clock_file}
-    print(f"{SAMPLES:,} samples; medians of {ROUNDS} rounds; limit {LIMIT:g} times polars.read_csv")
-    for curve, pressure in curves.items():
-        for layout, write in writers.items():
-            content = write(pressure)
-            recording = read_recording(content)
-            floor, whole, judging = interleaved(
-                lambda content=content: pl.read_csv(content),
-                lambda content=content: judge(read_recording(content), asked),
-                lambda recording=recording: judge(recording, asked),
-            )
-            worst = max(worst, whole / floor)
-            print(
-                f"  {curve}, {layout}: {whole / floor:.2f} times ({whole * 1e3:.1f} ms against {floor * 1e3:.1f} ms; "
-                f"{judging * 1e3:.1f} ms of it judging); passes: {judge(recording, asked).passes}"
-            )
-    tracemalloc.start()
-    judge(read_recording(content), asked)
-    peak = tracemalloc.get_traced_memory()[1]
-    print(f"  memory at the peak, numpy and Python: {peak / 2**20:.0f} MB for a file of {len(content) / 2**20:.0f} MB")
-    print("within the limit" if worst <= LIMIT else f"OVER THE LIMIT: {worst:.2f}")
-    return 0 if worst <= LIMIT else 1
+    return [
+        contest(f"{curve}, {layout}", write(pressure))
+        for curve, pressure in curves.items()
+        for layout, write in writers.items()
+    ]
 
 
-if __name__ == "__main__":
-    sys.exit(main())
+def contest(name: str, content: bytes) -> Contest:
+    asked = rule()
+    return Contest(
+        question=f"judge {SAMPLES:,} samples: {name}",
+        ours=lambda: judge(read_recording(content), asked),
+        floor=lambda: pl.read_csv(content),
+        floor_is="polars reads the same bytes",
+        limit=LIMIT,
+    )

@@ -15,18 +15,16 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.test")
 
 from bench.contest import Contest, Outcome, held  # noqa: E402 - found by the path added above
 
+NO_QUESTIONS = {"__init__", "run", "contest"}
 HEADS = ("question", "ours", "floor", "ratio", "limit", "", "floor is")
 
 
 def asked(words: list[str]) -> list[Contest]:
     """Return the contests of every module, or of those whose name holds one of the words."""
-    found: list[Contest] = []
-    for path in sorted(HERE.glob("*.py")):
-        if words and not any(word in path.stem for word in words):
-            continue
-        module = importlib.import_module(f"bench.{path.stem}") if path.stem not in {"run", "contest"} else None
-        found += module.contests() if module else []
-    return found
+    chosen = [path.stem for path in sorted(HERE.glob("*.py")) if path.stem not in NO_QUESTIONS]
+    if words:
+        chosen = [name for name in chosen if any(word in name for word in words)]
+    return [contest for name in chosen for contest in importlib.import_module(f"bench.{name}").contests()]
 
 
 def row(outcome: Outcome) -> tuple[str, ...]:
