@@ -7,6 +7,7 @@ no clock is read, and the identifier of the file is the seal. Nothing is fetched
 import base64
 import re
 import unicodedata
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -27,6 +28,10 @@ CERTIFICATE_TITLE: Final = "Certificate of pressure test"
 REPORT_TITLE: Final = "Report of pressure test"
 _NUMBER_DIGITS: Final = 6
 _LONGEST_SHORT_NAME: Final = 24
+_STEERING: Final = frozenset({"Cc", "Cf", "Cs", "Co", "Cn"})
+# Line ends and tabs are laid out; the joiners are part of how some scripts are spelled, the soft hyphen of a word.
+_LAYOUT: Final = frozenset("\n\r\t\u200c\u200d\u00ad")
+_VISIBLE: Final = "\ufffd"
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,12 +68,13 @@ def render(content: Content, *, sha256: str, verify_address: str, number: str = 
         verify_address: public address at which the seal can be checked; printed, and drawn as a QR code.
         number: the number of the paper; by default that of `number_of`.
     """
-    context = _context(content, sha256, verify_address, number or number_of(content))
+    context = _context(printable(content), sha256, verify_address, number or number_of(content))
     fonts = FontConfiguration()
     # Only addresses that hold their content: no text on a record can make the page reach out.
     inside_only = URLFetcher(allowed_protocols=["data"], allow_redirects=False, fail_on_errors=True)
     page = HTML(string=render_to_string("documents/certificate.html", context), url_fetcher=inside_only)
-    style = CSS(string=render_to_string("documents/certificate.css", context), font_config=fonts)
+    css = render_to_string("documents/certificate.css", context)
+    style = CSS(string=css, font_config=fonts, url_fetcher=inside_only)
     pdf: bytes = page.write_pdf(
         stylesheets=[style],
         font_config=fonts,
@@ -76,6 +82,22 @@ def render(content: Content, *, sha256: str, verify_address: str, number: str = 
         pdf_identifier=bytes.fromhex(sha256)[:16],
     )
     return pdf
+
+
+def printable(given: Any) -> Any:
+    """Return content with every character that only steers, such as one turning the reading order, made visible.
+
+    Such a character could make a sealed remark read as something else on paper than in the record.
+    """
+    if isinstance(given, str):
+        return "".join(
+            _VISIBLE if unicodedata.category(each) in _STEERING and each not in _LAYOUT else each for each in given
+        )
+    if isinstance(given, Mapping):
+        return {key: printable(value) for key, value in given.items()}
+    if isinstance(given, list | tuple):
+        return [printable(value) for value in given]
+    return given
 
 
 def _context(content: Content, sha256: str, verify_address: str, number: str) -> dict[str, Any]:
