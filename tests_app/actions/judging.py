@@ -9,13 +9,14 @@ from math import ceil
 from typing import Any
 
 from calcs import holds
+from calcs.errors import InputError
 from calcs.readings import Reading
 from calcs.recordings import Recording as Samples
 from calcs.recordings import read_recording
 from calcs.units import Dimension
 from equipment import files
 from equipment.models import Measured
-from tests_app.models import Evidence, HoldPhase, Line, Outcome, PressureFrom, Record, Recording, Step
+from tests_app.models import Evidence, HoldPhase, Line, Outcome, PressureFrom, Record, Recording, Step, TypedReading
 from tests_app.queries import verdicts
 from tests_app.queries.copies import as_tested, in_round_unit
 from tests_app.queries.limits import hold_rule, limits_of
@@ -120,15 +121,19 @@ def _from_recording(step: Step, record: Record, samples: Samples) -> dict[str, A
 
 
 def _from_readings(step: Step, record: Record) -> dict[str, Any]:
-    read = {
-        typed.phase: Reading(
+    read = {typed.phase: _reading(typed) for typed in step.typed_readings.all()}
+    rule = hold_rule(step.limits, recorded=False)
+    return verdicts.of_readings(read[HoldPhase.LOW], read[HoldPhase.HIGH], rule, record.rig)
+
+
+def _reading(typed: TypedReading) -> Reading:
+    try:
+        return Reading(
             start_at=typed.start_at,
             end_at=typed.end_at,
             start_pressure=typed.start_pressure.si,
             end_pressure=typed.end_pressure.si,
             highest_before=typed.highest_before.si if typed.highest_before else None,
         )
-        for typed in step.typed_readings.all()
-    }
-    rule = hold_rule(step.limits, recorded=False)
-    return verdicts.of_readings(read[HoldPhase.LOW], read[HoldPhase.HIGH], rule, record.rig)
+    except InputError as error:
+        raise error.under(typed.phase) from error

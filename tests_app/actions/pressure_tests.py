@@ -147,8 +147,7 @@ def save_numbered(record: Record) -> None:
     Two people may take the same number at once: the database lets one through, the other takes the next.
     """
     for _ in range(_TRIES):
-        highest = Record.objects.filter(rig_id=record.rig_id).aggregate(highest=Max("number"))["highest"]
-        record.number = (highest or 0) + 1
+        record.number = highest_number(record.rig) + 1
         try:
             with transaction.atomic():
                 record.save(force_insert=True)
@@ -157,6 +156,12 @@ def save_numbered(record: Record) -> None:
             if not Record.objects.filter(rig_id=record.rig_id, number=record.number).exists():
                 raise
     raise Refused("", "Many tests are being opened at once.", "Try again.")
+
+
+def highest_number(rig: Rig) -> int:
+    """Return the highest number of the rig's records, zero before the first."""
+    highest = Record.objects.filter(rig=rig).aggregate(highest=Max("number"))["highest"]
+    return int(highest or 0)
 
 
 def use_instruments(record: Record, instruments: Iterable[Instrument]) -> None:

@@ -4,6 +4,9 @@ from datetime import datetime
 
 from django.db import transaction
 
+from calcs.errors import InputError
+from calcs.rules import Edition
+from equipment.errors import Refused
 from equipment.models import Rig
 from tests_app import rulebook
 from tests_app.models import Programme
@@ -15,9 +18,9 @@ from trail.actors import Actor, name_of
 def choose_edition(rig: Rig, *, edition: str, by: Actor, at: datetime) -> Programme:
     """Let the rig test by the edition of that name from now on; drafts keep the one they were opened with.
 
-    Raises InputError naming `edition` when the rule book holds none of that name.
+    Raises Refused naming `edition` when the rule book holds none of that name.
     """
-    chosen = rulebook.edition(edition)
+    chosen = _named(edition)
     current = Programme.objects.select_for_update().filter(rig=rig).first()
     before = entries.snapshot(current) if current else None
     values = {"edition": chosen.id, "chosen_at": at, "chosen_by": name_of(by)}
@@ -32,3 +35,10 @@ def choose_edition(rig: Rig, *, edition: str, by: Actor, at: datetime) -> Progra
         after=entries.snapshot(programme),
     )
     return programme
+
+
+def _named(edition: str) -> Edition:
+    try:
+        return rulebook.edition(edition)
+    except InputError as error:
+        raise Refused("edition", error.reason, error.remedy) from error

@@ -84,8 +84,9 @@ def lines_of(record: Record) -> QuerySet[Line]:
 
 
 def failed_lines_open(record: Record) -> list[Line]:
-    """Return the lines left failed: no later step proves the same element from the same side."""
-    return [line for line in final_lines(lines_of(record)) if line.outcome == Outcome.FAILED]
+    """Return the lines left failed: no later step has proved the same element from the same side yet."""
+    judged = lines_of(record).exclude(outcome=Outcome.PENDING)
+    return [line for line in final_lines(judged) if line.outcome == Outcome.FAILED]
 
 
 def last_station_and_pod(stack: Stack, *, before: datetime) -> tuple[str, str]:
