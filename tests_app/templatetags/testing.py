@@ -1,0 +1,65 @@
+"""Template tags of the test pages. Load with ``{% load testing %}``."""
+
+import uuid
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import template
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from tests_app.web import times, wording
+from tests_app.web.once import FIELD
+
+register = template.Library()
+register.filter("said", wording.said)
+register.filter("moment_said", wording.moment_said)
+register.filter("lasts", times.lasts)
+register.filter("into", times.span_text)
+
+
+@register.filter
+def outcome_state(outcome: str) -> str:
+    """Give the key of the state mark of an outcome."""
+    return wording.OUTCOME_STATES.get(outcome, "not-judged")
+
+
+@register.simple_tag
+def pressure_said(quantity: Any, units: str) -> SafeString | str:
+    """Show a kept pressure, and in the reader's unit behind it where that differs."""
+    return wording.said_in(quantity, "si" if units == "si" else "us")
+
+
+@register.filter
+def limit(measured: Any) -> SafeString | str:
+    """Show a quantity of a row (`Measured`) as it was entered."""
+    return wording.said({"value": measured.text, "unit": measured.unit}) if measured else ""
+
+
+@register.simple_tag
+def once() -> SafeString:
+    """Write the hidden word that makes a form act once, however often it is sent."""
+    return format_html('<input type="hidden" name="{}" value="{}">', FIELD, uuid.uuid4().hex)
+
+
+@register.filter
+def clock_in(iso: str, zone: str) -> SafeString | str:
+    """Show a moment kept as ISO text on the clock of a zone."""
+    local = datetime.fromisoformat(iso).astimezone(ZoneInfo(zone))
+    return wording.moment_said({"local": local.isoformat()})
+
+
+_CONFIDENCE = {
+    "read": "read in the source",
+    "read-2": "read in a second source",
+    "derived": "derived",
+    "memory": "from memory: check it",
+    "memory-low": "from memory, unsure: check it",
+}
+
+
+@register.filter
+def confidence_words(confidence: str) -> str:
+    """Say how surely a figure of a rule is known."""
+    return _CONFIDENCE.get(confidence, confidence)

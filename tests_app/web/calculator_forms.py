@@ -1,0 +1,293 @@
+"""The calculations as forms: each writes the document its calculation reads."""
+
+from collections.abc import Mapping
+from typing import Any, ClassVar, Final
+
+from django import forms
+
+from calcs.recording_layouts import text_bytes
+from calcs.rules import KIND_LABELS, Occasion, Position, Side
+from calcs.units import ENTRY_UNITS, Dimension, System
+from equipment.models.rigs import validate_time_zone
+from equipment.web.fields import DEPTHS, QuantityFormField
+from tests_app import rulebook
+from tests_app.web.evidence_forms import AttachForm
+from tests_app.web.uploads import MOST_BYTES
+
+GRADIENTS: Final = (*ENTRY_UNITS[Dimension.PRESSURE_GRADIENT],)
+_CONSTANTS: Final = [("exact", "Exact"), ("0.052", "Rounded, 0.052")]
+
+
+class CalculationForm(forms.Form):
+    """What every calculation shares: its name, and where a refusal of the calculation belongs."""
+
+    name: ClassVar[str]
+    title: ClassVar[str]
+    summary: ClassVar[str]
+    bears_on_safety: ClassVar[bool] = True
+    places: ClassVar[Mapping[str, str]] = {}
+    """Field of the form for a path of the document, where the names differ."""
+    uploads: ClassVar[bool] = False
+
+    def __init__(self, data: Any = None, files: Any = None, *, units: System = "us") -> None:
+        super().__init__(data, files)
+        for field in self.fields.values():
+            if isinstance(field, QuantityFormField):
+                field.prefer(units)
+
+    def given(self, *names: str) -> dict[str, str]:
+        """Return the fields given, as the document writes them."""
+        found = {name: self.cleaned_data.get(name) for name in names}
+        return {name: _written(value) for name, value in found.items() if value not in (None, "")}
+
+    def document(self) -> dict[str, Any]:
+        """Return the document the calculation reads."""
+        raise NotImplementedError
+
+
+def _written(value: Any) -> str:
+    return f"{value.text} {value.unit}".strip() if hasattr(value, "text") else str(value)
+
+
+class HydrostaticForm(CalculationForm):
+    """A mud column."""
+
+    name = "hydrostatic"
+    title = "Hydrostatic pressure"
+    summary = "Pressure of a mud column at a true vertical depth."
+    mud_weight = QuantityFormField(Dimension.DENSITY, label="Mud weight", positive=True)
+    depth = QuantityFormField(Dimension.LENGTH, DEPTHS, label="True vertical depth")
+    constant = forms.ChoiceField(
+        label="Units",
+        choices=_CONSTANTS,
+        required=False,
+        help_text="The rounded rule of thumb, 0.052 × lb/gal × ft, reads a little high.",
+    )
+
+    def document(self) -> dict[str, Any]:
+        """Return the document."""
+        return self.given("mud_weight", "depth", "constant")
+
+
+class MaspForm(CalculationForm):
+    """Maximum anticipated surface pressure."""
+
+    name = "masp"
+    title = "Maximum anticipated surface pressure (MASP)"
+    summary = "What the wellhead may see: formation or fracture pressure less the gas column."
+    method = forms.ChoiceField(
+        label="Method",
+        choices=[
+            ("pore-gas", "Formation pressure less the gas column"),
+            ("fracture-gas", "Fracture pressure at the shoe less the gas column"),
+            ("lesser", "The lesser of both"),
+        ],
+    )
+    pore_pressure = QuantityFormField(Dimension.PRESSURE, label="Pore pressure", required=False)
+    mud_weight = QuantityFormField(
+        Dimension.DENSITY,
+        label="or mud weight that balances it",
+        required=False,
+        help_text="Give the pore pressure or this, not both.",
+    )
+    depth = QuantityFormField(Dimension.LENGTH, DEPTHS, label="Depth of the formation", required=False)
+    gas_fraction = forms.DecimalField(
+        label="Share of the column that is gas", required=False, help_text="1 for gas to surface; the rest is mud."
+    )
+    fracture_gradient = QuantityFormField(
+        Dimension.PRESSURE_GRADIENT, (*GRADIENTS, "lb/gal"), label="Fracture gradient at the shoe", required=False
+    )
+    shoe_depth = QuantityFormField(Dimension.LENGTH, DEPTHS, label="Depth of the shoe", required=False)
+    fracture_margin = QuantityFormField(
+        Dimension.PRESSURE_GRADIENT, (*GRADIENTS, "lb/gal"), label="Margin on it", required=False
+    )
+    gas_gradient = QuantityFormField(Dimension.PRESSURE_GRADIENT, GRADIENTS, label="Gas gradient")
+    mudline_depth = QuantityFormField(
+        Dimension.LENGTH, DEPTHS, label="Depth of the mudline", required=False, help_text="Subsea wells only."
+    )
+    air_gap = QuantityFormField(Dimension.LENGTH, DEPTHS, label="Air gap", required=False)
+    places = {"margin": "fracture_margin"}
+
+    def document(self) -> dict[str, Any]:
+        """Return the document: only what the method reads."""
+        method = self.cleaned_data["method"]
+        names = ["method", "gas_gradient", "mudline_depth", "air_gap"]
+        if method != "fracture-gas":
+            names += ["pore_pressure", "mud_weight", "depth", "gas_fraction"]
+        if method != "pore-gas":
+            names += ["fracture_gradient", "shoe_depth"]
+        found: dict[str, Any] = self.given(*names)
+        margin = self.given("fracture_margin") if method != "pore-gas" else {}
+        if margin:
+            found["margin" if method == "fracture-gas" else "fracture_margin"] = margin["fracture_margin"]
+        if "mudline_depth" not in found:
+            found.pop("air_gap", None)
+        return found
+
+
+def _edition_choices() -> list[tuple[str, str]]:
+    return [(edition.id, f"{edition.title}, {edition.edition}") for edition in rulebook.editions()]
+
+
+class TestPressuresForm(CalculationForm):
+    """What a rule asks of one component."""
+
+    __test__ = False
+    name = "test-pressures"
+    title = "Test pressures"
+    summary = "Low band, high pressure and hold a rule requires of a component."
+    rule = forms.ChoiceField(label="Rules", choices=_edition_choices)
+    kind = forms.ChoiceField(
+        label="Component", choices=[(key, f"{word[:1].upper()}{word[1:]}") for key, word in KIND_LABELS.items()]
+    )
+    rwp = QuantityFormField(Dimension.PRESSURE, label="Its rated working pressure", positive=True)
+    stack = forms.ChoiceField(label="Stack", choices=[("surface", "Surface"), ("subsea", "Subsea")])
+    position = forms.ChoiceField(
+        label="Where it stands",
+        required=False,
+        choices=[(one.value, one.value.replace("-", " ").capitalize() or "Does not matter") for one in Position],
+    )
+    side = forms.ChoiceField(
+        label="Pressed from",
+        required=False,
+        choices=[
+            (Side.NONE.value, "Does not matter"),
+            (Side.INSIDE.value, "The well side"),
+            (Side.OUTSIDE.value, "The far side"),
+        ],
+    )
+    occasion = forms.ChoiceField(
+        label="Occasion",
+        required=False,
+        choices=[(one.value, one.value.replace("-", " ").capitalize()) for one in Occasion],
+    )
+    masp = QuantityFormField(Dimension.PRESSURE, label="MASP of the section", required=False)
+    approval = forms.CharField(
+        label="Permit that allows MASP plus a margin", required=False, max_length=120, help_text="Its reference."
+    )
+    weakest_part = QuantityFormField(
+        Dimension.PRESSURE, label="Weakest exposed part", required=False, help_text="Never tested above this."
+    )
+    annular_rwp = QuantityFormField(Dimension.PRESSURE, label="Rating of the annular above it", required=False)
+    recorder = forms.ChoiceField(
+        label="Recorder", choices=[("none", "None"), ("chart", "Chart, up to 1 hour"), ("digital", "Digital")]
+    )
+    places = {"component.kind": "kind", "component.rwp": "rwp"}
+
+    def document(self) -> dict[str, Any]:
+        """Return the document."""
+        names = ("rule", "stack", "position", "side", "occasion", "masp", "approval", "weakest_part", "annular_rwp")
+        component = self.given("kind", "rwp")
+        return {"component": component, **self.given(*names, "recorder")}
+
+
+class DueForm(CalculationForm):
+    """When the next test must begin."""
+
+    name = "due"
+    title = "Deadlines"
+    summary = "When the next test of an item must begin, on the rig's own clock."
+    concluded = forms.CharField(
+        label="Last passing test concluded",
+        widget=forms.TextInput({"type": "datetime-local", "class": "medium"}),
+        help_text="On the rig's clock.",
+    )
+    interval = forms.CharField(label="Interval", initial="14 d", help_text="Such as 14 d, 3 weeks, 6 months, 336 h.")
+    deadline = forms.ChoiceField(
+        label="It ends",
+        choices=[("midnight", "With the last day, at midnight"), ("exact", "To the hour")],
+    )
+    zone = forms.CharField(
+        label="Time zone", initial="America/Chicago", validators=[validate_time_zone], help_text="IANA name."
+    )
+    at = forms.CharField(
+        label="Asked for the moment",
+        widget=forms.TextInput({"type": "datetime-local", "class": "medium"}),
+        help_text="How it stands then.",
+    )
+    places = {"history.0.concluded": "concluded", "history.0.started": "concluded"}
+
+    def document(self) -> dict[str, Any]:
+        """Return the document."""
+        concluded = self.cleaned_data["concluded"]
+        tested = {"event": "tested", "started": concluded, "concluded": concluded, "passed": True}
+        return {**self.given("interval", "deadline", "zone", "at"), "history": [tested]}
+
+
+class HoldCheckForm(CalculationForm):
+    """A recorder file judged without a record."""
+
+    name = "hold-check"
+    title = "Hold check"
+    summary = "Judge the low and the high hold of a recorder file; nothing of it is kept."
+    uploads = True
+    file = forms.FileField(
+        label="Recorder file",
+        required=False,
+        allow_empty_file=True,
+        max_length=200,
+        widget=forms.FileInput({"data-max-bytes": MOST_BYTES, "accept": ".csv,.tsv,.txt,.asc,.dat,text/*"}),
+    )
+    recording_csv = forms.CharField(
+        label="or its text, pasted",
+        required=False,
+        strip=False,
+        widget=forms.Textarea({"rows": 4, "spellcheck": "false"}),
+    )
+    pressure_unit = forms.ChoiceField(
+        label="Pressure unit",
+        required=False,
+        choices=AttachForm.base_fields["pressure_unit"].choices,
+        help_text="Only where the file does not name it.",
+    )
+    channel = forms.CharField(label="Pressure channel", required=False, max_length=120)
+    low_min = QuantityFormField(Dimension.PRESSURE, label="Low band from", initial="250 psi")
+    low_max = QuantityFormField(Dimension.PRESSURE, label="to", initial="350 psi")
+    restart_above = QuantityFormField(Dimension.PRESSURE, label="Bleed to zero and begin again over", initial="500 psi")
+    target = QuantityFormField(Dimension.PRESSURE, label="High pressure")
+    hold = QuantityFormField(Dimension.TIME, label="Each hold lasts", initial="5 min")
+    max_decay = QuantityFormField(Dimension.PRESSURE, label="Largest decay allowed", required=False)
+    places = {
+        "rule.low.min": "low_min",
+        "rule.low.max": "low_max",
+        "rule.low.restart_above": "restart_above",
+        "rule.high.target": "target",
+        "rule.hold": "hold",
+        "rule.max_decay": "max_decay",
+        "recording_csv": "file",
+        "recording": "file",
+    }
+
+    def clean(self) -> dict[str, Any]:
+        """Take the file where there is one, else the text."""
+        upload = self.cleaned_data.get("file")
+        if not upload and not self.cleaned_data.get("recording_csv"):
+            self.add_error("file", "Choose the recorder's file, or paste its text.")
+        return self.cleaned_data
+
+    def recording(self) -> bytes | str:
+        """Return the content given."""
+        upload = self.cleaned_data.get("file")
+        return upload.read() if upload else self.cleaned_data["recording_csv"]
+
+    def document(self) -> dict[str, Any]:
+        """Return the document; the file's bytes are read as the recorder's own reader reads them."""
+        rule: dict[str, Any] = {
+            "low": {
+                "min": _written(self.cleaned_data["low_min"]),
+                "max": _written(self.cleaned_data["low_max"]),
+                "restart_above": _written(self.cleaned_data["restart_above"]),
+            },
+            "high": {"target": _written(self.cleaned_data["target"])},
+            "hold": _written(self.cleaned_data["hold"]),
+            **self.given("max_decay"),
+        }
+        given = self.recording()
+        text = text_bytes(given).decode("utf-8") if isinstance(given, bytes) else given
+        return {"recording_csv": text, "rule": rule, **self.given("pressure_unit", "channel")}
+
+
+CALCULATION_FORMS: Final[Mapping[str, type[CalculationForm]]] = {
+    form.name: form for form in (HydrostaticForm, MaspForm, TestPressuresForm, HoldCheckForm, DueForm)
+}
+"""Every calculation that has a page, in the order they are listed."""

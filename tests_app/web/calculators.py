@@ -1,0 +1,152 @@
+"""The calculations as pages. What was asked stands in the address, so that a sum can be sent to somebody."""
+
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from http import HTTPStatus
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods
+
+from accounts.models import User
+from calcs import surface
+from calcs.units import System
+from equipment.queries import access
+from tests_app import rulebook
+from tests_app.web.calculator_forms import CALCULATION_FORMS, CalculationForm
+from tests_app.web.due_words import deadline_text
+from tests_app.web.entry import signed_in
+from tests_app.web.refusals import attempt, status_of
+from tests_app.web.uploads import limited_upload, too_large
+
+_METHOD_WORDS: Final = {
+    "pore-gas": "Formation pressure less the gas column",
+    "fracture-gas": "Fracture pressure at the shoe less the gas column",
+}
+
+
+@require_GET
+@signed_in
+def index(request: HttpRequest) -> HttpResponse:
+    """List the calculations."""
+    context = {"calculations": CALCULATION_FORMS.values(), "rigs": access.rigs_visible(request.user)}
+    return render(request, "tests_app/calculations.html", context)
+
+
+def _too_large(request: HttpRequest, name: str) -> HttpResponse:
+    return too_large(request, lambda: request.path)
+
+
+@require_http_methods(["GET", "POST"])
+@limited_upload(_too_large)
+@signed_in
+def show(request: HttpRequest, name: str) -> HttpResponse:
+    """Show one calculation and, once it is filled in, its answer with the working."""
+    if name not in CALCULATION_FORMS:
+        raise Http404("There is no calculation of that name.")
+    assert isinstance(request.user, User)
+    units = request.user.units_for()
+    form = _form(request, CALCULATION_FORMS[name], units)
+    answer = _answered(form, units) if form.is_bound and form.is_valid() else None
+    refused = form.is_bound and answer is None
+    context = {
+        "calculation": form,
+        "form": form,
+        "answer": answer,
+        "units": units,
+        "rigs": access.rigs_visible(request.user),
+        "section": "calculation",
+    }
+    return render(request, "tests_app/calculation.html", context, status=status_of(form) if refused else HTTPStatus.OK)
+
+
+def _form(request: HttpRequest, form_class: type[CalculationForm], units: System) -> CalculationForm:
+    if request.method == "POST":
+        return form_class(request.POST, request.FILES, units=units)
+    asked = request.GET if request.GET and not form_class.uploads else None
+    form = form_class(asked, units=units)
+    if not form.is_bound and "at" in form.fields:
+        form.initial["at"] = timezone.now().strftime("%Y-%m-%dT%H:%M")
+    return form
+
+
+def _answered(form: CalculationForm, units: System) -> Mapping[str, Any] | None:
+    found = attempt(
+        form,
+        lambda: surface.calculate(form.name, {**form.document(), "units": units}, editions=rulebook.editions()),
+        names=form.places,
+    )
+    return None if found is None else _SHOWN[form.name](found, form)
+
+
+Shown = Mapping[str, Any]
+
+
+def _hydrostatic(found: Shown, _: CalculationForm) -> Shown:
+    return {"figures": [("Pressure", found["pressure"]), ("Gradient", found["gradient"])], "working": found["working"]}
+
+
+def _masp(found: Shown, _: CalculationForm) -> Shown:
+    figures = [("MASP", found["pressure"])]
+    if "differential" in found:
+        figures = [("At the wellhead", found["wellhead_pressure"]), ("Over the seawater", found["differential"])]
+    considered = [(_METHOD_WORDS[method], figure) for method, figure in found["considered"].items()]
+    governs = f"{_METHOD_WORDS[found['governs']]} governs."
+    return {"figures": figures, "words": governs, "facts": considered, "working": found["working"]}
+
+
+def _test_pressures(found: Shown, _: CalculationForm) -> Shown:
+    cited = {"clause": found["clause"], "confidence": found["confidence"], "notes": found["notes"]}
+    if not found["required"]:
+        return {"words": "These rules ask for no pressure test of it.", **cited}
+    low = found["low"]
+    figures = [("Low, from", low["min"]), ("Low, to", low["max"])] if low else []
+    figures += [("High", found["high"]), ("Each held", found["hold"])]
+    limited = "The weakest exposed part sets the high pressure." if found["limited_by_weakest_part"] else ""
+    return {"figures": figures, "words": limited, "working": found["working"], "sources": found["sources"], **cited}
+
+
+def _due(found: Shown, form: CalculationForm) -> Shown:
+    zone = ZoneInfo(form.cleaned_data["zone"])
+    texts = {
+        name: deadline_text(datetime.fromisoformat(found[name]), zone) if found[name] else ""
+        for name in ("due_at", "amber_at")
+    }
+    facts = [("Begin the next test before", texts["due_at"]), ("Better before", texts["amber_at"])]
+    return {"state": found["state"], "texts": [fact for fact in facts if fact[1]], "words": found["reason"]}
+
+
+def _hold_check(found: Shown, _: CalculationForm) -> Shown:
+    about = found["recording"]
+    words = f"Judged on {about['samples']:,} samples."
+    return {"passes": found["passes"], "low": _hold(found["low"]), "high": _hold(found["high"]), "words": words}
+
+
+def _hold(hold: Shown) -> Shown:
+    """Return a hold of the answer in the shape `parts/hold.html` reads."""
+    seconds = {name: hold[name]["value"] if hold[name] else None for name in ("start", "end", "duration")}
+    return {
+        **hold,
+        "start_s": seconds["start"],
+        "end_s": seconds["end"],
+        "duration_s": seconds["duration"],
+        "start_at": _moment(hold.get("start_at")),
+        "end_at": _moment(hold.get("end_at")),
+        "highest_before": hold.get("peak_before_low"),
+    }
+
+
+def _moment(text: str | None) -> Shown | None:
+    return {"local": text} if text else None
+
+
+_SHOWN: Final[Mapping[str, Callable[[Shown, CalculationForm], Shown]]] = {
+    "hydrostatic": _hydrostatic,
+    "masp": _masp,
+    "test-pressures": _test_pressures,
+    "due": _due,
+    "hold-check": _hold_check,
+}

@@ -1,0 +1,124 @@
+"""The end of a test: concluding it, giving a draft up, signing it, correcting what was signed."""
+
+from http import HTTPStatus
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_POST
+
+from equipment.queries.access import Right
+from tests_app.actions import pressure_tests, signing, superseding
+from tests_app.documents.snapshot import content_of
+from tests_app.models import Record, Signature
+from tests_app.queries import records
+from tests_app.queries.completeness import open_points
+from tests_app.web.closing_forms import CorrectForm, SignForm
+from tests_app.web.entry import Visit, signed_in
+from tests_app.web.evidence_forms import ReasonForm
+from tests_app.web.once import once
+from tests_app.web.record_page import WHOLE, conclude_form, draft_page
+from tests_app.web.refusals import attempt, status_of
+
+
+@require_POST
+@signed_in
+def conclude(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say when the test was over."""
+    record = records.record_for(request.user, pk, needs=Right.RECORD)
+    visit = Visit.of(request, record.rig)
+    form = conclude_form(visit, record, list(records.steps_of(record)), request.POST)
+    if form.is_valid():
+        concluded_at = form.concluded_after(record)
+        done = attempt(
+            form,
+            lambda: pressure_tests.conclude(record, concluded_at=concluded_at, by=visit.user, at=visit.at),
+        )
+        if done is not None:
+            return redirect("tests_app:record", record.pk)
+    return draft_page(request, visit, record, {("conclude", WHOLE): form})
+
+
+@require_POST
+@signed_in
+def discard(request: HttpRequest, pk: int) -> HttpResponse:
+    """Give a draft up."""
+    record = records.record_for(request.user, pk, needs=Right.RECORD)
+    visit = Visit.of(request, record.rig)
+    form = ReasonForm(request.POST, prefix="discard")
+    if form.is_valid():
+        reason = form.cleaned_data["reason"]
+        done = attempt(form, lambda: pressure_tests.discard_record(record, reason=reason, by=visit.user, at=visit.at))
+        if done is not None:
+            messages.success(request, f"Test {record.number} is given up. It stays on file.")
+            return redirect("tests_app:records", record.rig_id)
+    return draft_page(request, visit, record, {("discard", WHOLE): form})
+
+
+@sensitive_post_parameters("password")
+@require_http_methods(["GET", "POST"])
+@signed_in
+def sign(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show everything that will be sealed, and take the signature."""
+    record = records.record_for(request.user, pk, needs=Right.SIGN)
+    visit = Visit.of(request, record.rig)
+    if record.sealed_at is not None or record.discarded_at is not None:
+        return redirect("tests_app:record", record.pk)
+    initial = {"name": visit.user.name_shown, "version": record.version}
+    form = SignForm(request.POST if request.method == "POST" else None, initial=initial)
+    if form.is_valid() and _signed(visit, record, form) is not None:
+        messages.success(request, f"Test {record.number} is signed and sealed.")
+        return redirect(f"{reverse('tests_app:record', args=[record.pk])}#certificate")
+    status = status_of(form) if form.is_bound else HTTPStatus.OK
+    return visit.show(request, "tests_app/sign.html", _sign_context(visit, record, form), status=status)
+
+
+def _signed(visit: Visit, record: Record, form: SignForm) -> Signature | None:
+    given = form.cleaned_data
+    return attempt(
+        form,
+        lambda: signing.sign_record(
+            record,
+            name=given["name"],
+            role=given["role"],
+            password=given["password"],
+            version=given["version"],
+            by=visit.user,
+            at=visit.at,
+        ),
+    )
+
+
+def _sign_context(visit: Visit, record: Record, form: SignForm) -> dict[str, Any]:
+    stands = records.record_for(visit.user, record.pk, needs=Right.SIGN)
+    missing = [point for point in open_points(stands) if point.blocks]
+    content = None
+    if stands.concluded_at is not None:
+        # Shown as it would be sealed now; nothing of this is saved.
+        stands.sealed_at = visit.at
+        content = content_of(stands)
+    return {"record": record, "form": form, "missing": missing, "content": content, "seen_version": stands.version}
+
+
+@require_http_methods(["GET", "POST"])
+@signed_in
+@once
+def correct(request: HttpRequest, pk: int) -> HttpResponse:
+    """Open a draft that corrects a signed record."""
+    record = records.record_for(request.user, pk, needs=Right.RECORD)
+    visit = Visit.of(request, record.rig)
+    form = CorrectForm(request.POST if request.method == "POST" else None)
+    if form.is_valid():
+        reason = form.cleaned_data["reason"]
+        draft = attempt(form, lambda: superseding.supersede_record(record, reason=reason, by=visit.user, at=visit.at))
+        if draft is not None:
+            messages.success(
+                request,
+                f"Test {draft.number} is a copy to be corrected. Test {record.number} counts until it is signed.",
+            )
+            return redirect("tests_app:record", draft.pk)
+    status = status_of(form) if form.is_bound else HTTPStatus.OK
+    return visit.show(request, "tests_app/correct.html", {"record": record, "form": form}, status=status)

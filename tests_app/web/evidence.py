@@ -1,0 +1,195 @@
+"""What proves a step: recorder files, charts, readings typed in, marks, and setting a file aside."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.views.decorators.http import require_POST
+
+from equipment.queries.access import Right
+from tests_app.actions import readings, recordings
+from tests_app.models import Record, Recording, Step
+from tests_app.queries import records
+from tests_app.web.entry import Visit, signed_in
+from tests_app.web.evidence_forms import AttachForm, ChartForm, ReasonForm, Received
+from tests_app.web.once import once
+from tests_app.web.record_page import WHOLE, Assembly, draft_page, marks_form, readings_form
+from tests_app.web.refusals import attempt
+from tests_app.web.steps import step_address
+from tests_app.web.uploads import limited_upload, too_large
+
+_ATTACH_NAMES: Final[Mapping[str, str]] = {"recording": "file", "content": "file", "file_name": "file"}
+_READING_NAMES: Final[Mapping[str, str]] = {
+    f"{phase}.{name}": f"{phase}_{name}"
+    for phase in ("low", "high")
+    for name in ("start_at", "end_at", "start_pressure", "end_pressure")
+} | {"low.highest_before": "highest_before"}
+
+
+def _record_and_step(request: HttpRequest, pk: int, of_step: bool) -> tuple[Record, Step | None]:
+    if not of_step:
+        return records.record_for(request.user, pk, needs=Right.RECORD), None
+    step = records.step_for(request.user, pk, needs=Right.RECORD)
+    return step.record, step
+
+
+def _back(record: Record, step: Step | None, anchor: str = "whole") -> str:
+    return step_address(step) if step else f"{reverse('tests_app:record', args=[record.pk])}#{anchor}"
+
+
+def _too_large(request: HttpRequest, pk: int, of_step: bool) -> HttpResponse:
+    return too_large(request, lambda: _back(*_record_and_step(request, pk, of_step)))
+
+
+@require_POST
+@limited_upload(_too_large)
+@signed_in
+@once
+def attach(request: HttpRequest, pk: int, of_step: bool) -> HttpResponse:
+    """Attach a recorder file to a step, or to the whole test."""
+    record, step = _record_and_step(request, pk, of_step)
+    visit = Visit.of(request, record.rig)
+    number = step.pk if step else WHOLE
+    form = AttachForm(request.POST, request.FILES, prefix=f"attach-{number}")
+    recording = _attached(visit, record, step, form) if form.is_valid() else None
+    if recording is None:
+        form.keep_file()
+        return draft_page(request, visit, record, {("attach", number): form})
+    messages.success(request, f"{recording.file_name} is attached and judged.")
+    return redirect(_back(record, step))
+
+
+def _attached(visit: Visit, record: Record, step: Step | None, form: AttachForm) -> Recording | None:
+    received: Received = form.cleaned_data["received"]
+    return attempt(
+        form,
+        lambda: recordings.attach_recording(
+            record,
+            step=step,
+            file_name=received.name,
+            content=received.content,
+            content_type=received.content_type,
+            pressure_unit=form.cleaned_data["pressure_unit"],
+            channel=form.cleaned_data["channel"],
+            by=visit.user,
+            at=visit.at,
+        ),
+        names=_ATTACH_NAMES,
+    )
+
+
+@require_POST
+@limited_upload(_too_large)
+@signed_in
+@once
+def attach_chart(request: HttpRequest, pk: int, of_step: bool) -> HttpResponse:
+    """Attach a scan or photo of a paper chart."""
+    record, step = _record_and_step(request, pk, of_step)
+    visit = Visit.of(request, record.rig)
+    number = step.pk if step else WHOLE
+    form = ChartForm(request.POST, request.FILES, prefix=f"chart-{number}")
+    if form.is_valid():
+        received = Received.of(form.cleaned_data["file"])
+        chart = attempt(
+            form,
+            lambda: recordings.attach_chart(
+                record,
+                step=step,
+                file_name=received.name,
+                content=received.content,
+                content_type=received.content_type,
+                by=visit.user,
+                at=visit.at,
+            ),
+            names=_ATTACH_NAMES,
+        )
+        if chart is not None:
+            messages.success(request, f"{chart.file_name} is attached. Type in what it shows.")
+            return redirect(_back(record, step))
+    return draft_page(request, visit, record, {("chart", number): form})
+
+
+@require_POST
+@signed_in
+def choose_marks(request: HttpRequest, pk: int) -> HttpResponse:
+    """Judge a step on the part of a recording the tester marks."""
+    step = records.step_for(request.user, pk, needs=Right.RECORD)
+    visit = Visit.of(request, step.record.rig)
+    usable = Assembly(visit, step.record).usable_samples(step)
+    form = marks_form(step, usable, request.POST)
+    if usable and form.is_valid():
+        judged = attempt(
+            form,
+            lambda: recordings.choose_marks(
+                step,
+                recording=form.chosen_recording(),
+                start_s=form.cleaned_data["start_s"],
+                end_s=form.cleaned_data["end_s"],
+                by=visit.user,
+                at=visit.at,
+            ),
+            names={"start": "start_s", "end": "end_s"},
+        )
+        if judged is not None:
+            return redirect(step_address(step))
+    return draft_page(request, visit, step.record, {("marks", step.pk): form})
+
+
+@require_POST
+@signed_in
+def type_readings(request: HttpRequest, pk: int) -> HttpResponse:
+    """Judge a step by readings typed in."""
+    step = records.step_for(request.user, pk, needs=Right.RECORD)
+    visit = Visit.of(request, step.record.rig)
+    form = readings_form(step, step.record, request.POST)
+    if form.is_valid():
+        judged = attempt(
+            form,
+            lambda: readings.type_readings(
+                step,
+                low=form.reading("low"),
+                high=form.reading("high"),
+                reason=form.cleaned_data["reason"],
+                by=visit.user,
+                at=visit.at,
+            ),
+            names=_READING_NAMES,
+        )
+        if judged is not None:
+            return redirect(step_address(step))
+    return draft_page(request, visit, step.record, {("readings", step.pk): form})
+
+
+@require_POST
+@signed_in
+def take_back_readings(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take typed readings out of a draft."""
+    step = records.step_for(request.user, pk, needs=Right.RECORD)
+    visit = Visit.of(request, step.record.rig)
+    form = ReasonForm(request.POST, prefix=f"take-back-{step.pk}")
+    if form.is_valid():
+        reason = form.cleaned_data["reason"]
+        act = attempt(form, lambda: readings.take_back_readings(step, reason=reason, by=visit.user, at=visit.at))
+        if act is not None:
+            return redirect(step_address(step))
+    return draft_page(request, visit, step.record, {("take-back", step.pk): form})
+
+
+@require_POST
+@signed_in
+def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+    """Set a file of a draft aside; it stays on file."""
+    recording = records.recording_for(request.user, pk, needs=Right.RECORD)
+    record = recording.record
+    visit = Visit.of(request, record.rig)
+    form = ReasonForm(request.POST, prefix=f"withdraw-{recording.pk}")
+    if form.is_valid():
+        reason = form.cleaned_data["reason"]
+        act = attempt(form, lambda: recordings.withdraw_recording(recording, reason=reason, by=visit.user, at=visit.at))
+        if act is not None:
+            messages.success(request, f"{recording.file_name} is set aside.")
+            return redirect(_back(record, recording.step))
+    return draft_page(request, visit, record, {("withdraw", recording.pk): form})

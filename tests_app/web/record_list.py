@@ -1,0 +1,130 @@
+"""The tests of a rig as a list: drafts, signed, superseded, given up."""
+
+from typing import Any, Final
+
+import django_filters
+import django_tables2 as tables
+from django import forms
+from django.db.models import Q, QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+from django.views.decorators.http import require_GET
+
+from accounts.templatetags.wellhold import state
+from equipment.models import Stack
+from equipment.queries import access, stacks
+from equipment.web.columns import ListTable, MomentColumn
+from equipment.web.lists import listed
+from tests_app.models import Record, TestReason
+from tests_app.queries import records
+from tests_app.web.entry import Visit, signed_in
+
+_STATES: Final = {
+    "draft": ("Draft", Q(sealed_at=None, discarded_at=None)),
+    "passed": ("Signed, passed", Q(sealed_at__isnull=False, passed=True)),
+    "not-passed": ("Signed, not passed", Q(sealed_at__isnull=False, passed=False)),
+    "superseded": ("Superseded", Q(superseded_by__sealed_at__isnull=False)),
+    "given-up": ("Given up", Q(discarded_at__isnull=False)),
+}
+
+
+def state_of(record: Record) -> tuple[str, str]:
+    """Return the key of the state mark of a record and its words."""
+    if record.discarded_at is not None:
+        return "not-judged", "Given up"
+    if record.sealed_at is None:
+        return "draft", "Draft"
+    later = getattr(record, "superseded_by", None)
+    if later is not None and later.sealed_at is not None:
+        return "superseded", f"Superseded by {later.number}"
+    return ("passed", "Signed, passed") if record.passed else ("not-passed", "Signed, not passed")
+
+
+class RecordFilter(django_filters.FilterSet):
+    """State, stack, reason, days and number."""
+
+    state = django_filters.ChoiceFilter(
+        label="State",
+        method="of_state",
+        empty_label="Any",
+        choices=[(key, words) for key, (words, _) in _STATES.items()],
+    )
+    stack = django_filters.ModelChoiceFilter(label="Stack", queryset=Stack.objects.none(), empty_label="All")
+    reason = django_filters.ChoiceFilter(
+        label="Reason", field_name="pressure_test__reason", choices=TestReason.choices, empty_label="Any"
+    )
+    since = django_filters.DateFilter(
+        label="Began on or after",
+        field_name="started_at",
+        lookup_expr="date__gte",
+        widget=forms.DateInput({"type": "date"}),
+    )
+    number = django_filters.NumberFilter(label="Number")
+
+    class Meta:
+        model = Record
+        fields: list[str] = []
+
+    def __init__(self, *args: Any, stacks: QuerySet[Stack], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.filters["stack"].queryset = stacks
+
+    def of_state(self, queryset: QuerySet[Record], _: str, value: str) -> QuerySet[Record]:
+        """Narrow to one state."""
+        return queryset.filter(_STATES[value][1])
+
+
+class RecordTable(ListTable):
+    """The tests of a rig."""
+
+    number = tables.Column("Test")
+    state = tables.Column("State", accessor="pk", orderable=False)
+    stack = tables.Column("Stack", accessor="stack__name")
+    reason = tables.Column("Reason", accessor="pressure_test__get_reason_display", order_by="pressure_test__reason")
+    started = MomentColumn("Began", accessor="started_at")
+    concluded = MomentColumn("Concluded", accessor="concluded_at")
+    certificate = tables.Column("Certificate", accessor="certificate__number", orderable=False, default="")
+
+    class Meta:
+        empty_text = "No test matches. The first test of a rig is opened by New pressure test."
+
+    def render_number(self, value: int, record: Record) -> SafeString:
+        return format_html('<a href="{}">Test {}</a>', reverse("tests_app:record", args=[record.pk]), value)
+
+    def render_state(self, record: Record) -> SafeString:
+        return state(*state_of(record))
+
+    def render_certificate(self, value: str, record: Record) -> SafeString:
+        return format_html('<a href="{}">{}</a>', reverse("tests_app:certificate", args=[record.pk]), value)
+
+    def value_number(self, value: int) -> int:
+        return value
+
+    def value_state(self, record: Record) -> str:
+        return state_of(record)[1]
+
+    def value_certificate(self, value: str) -> str:
+        return value
+
+
+@require_GET
+@signed_in
+def show(request: HttpRequest, rig_pk: int) -> HttpResponse:
+    """Show the rig's tests, latest first."""
+    rig = access.rig_for(request.user, rig_pk)
+    visit = Visit.of(request, rig)
+    rows = records.records_visible(visit.user, rig).select_related("pressure_test").order_by("-started_at", "-number")
+    found = listed(
+        request,
+        rows,
+        RecordTable,
+        filter_class=RecordFilter,
+        filter_options={"stacks": stacks.stacks_of(rig)},
+        table_options={"zone": rig.zone, "units": visit.units},
+        file_name=f"tests-{rig.pk}",
+    )
+    if found.export is not None:
+        return found.export
+    return visit.show(request, "tests_app/records.html", found.context())

@@ -1,0 +1,77 @@
+"""The page of a signed record: what was sealed, its certificate, and what it moved."""
+
+import json
+from datetime import datetime, timedelta
+from http import HTTPStatus
+from typing import Any, Final
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from tests_app.documents.content import Content
+from tests_app.documents.snapshot import content_of
+from tests_app.models import Record
+from tests_app.queries import records
+from tests_app.web.entry import Visit, signed_in
+from tests_app.web.moved import moved_by
+from tests_app.web.record_page import draft_page
+
+PATIENCE: Final = timedelta(seconds=60)
+"""After this the page says that the worker has not answered, and what to do."""
+_STOP_ASKING: Final = timedelta(minutes=10)
+
+
+def content_shown(record: Record, at: datetime) -> Content | None:
+    """Return the sealed content, or what would be sealed now; None for a draft that is not concluded."""
+    if record.sealed_at is not None:
+        content: Content = json.loads(record.content)
+        return content
+    if record.concluded_at is None:
+        return None
+    record.sealed_at = at  # only in memory: a draft shown as it would be sealed
+    return content_of(record)
+
+
+@require_GET
+@signed_in
+def show(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show a record: a draft to work on, or what was signed."""
+    record = records.record_for(request.user, pk)
+    visit = Visit.of(request, record.rig)
+    if record.sealed_at is not None:
+        return visit.show(request, "tests_app/sealed.html", _sealed_context(visit, record))
+    if record.discarded_at is not None:
+        return visit.show(request, "tests_app/discarded.html", {"record": record, "test": record.pressure_test})
+    return draft_page(request, visit, record)
+
+
+def _sealed_context(visit: Visit, record: Record) -> dict[str, Any]:
+    return {
+        "record": record,
+        "content": json.loads(record.content),
+        "moved": moved_by(record),
+        "recordings": list(records.recordings_of(record)),
+        **certificate_state(record, visit.at),
+    }
+
+
+def certificate_state(record: Record, at: datetime) -> dict[str, Any]:
+    """Return how the certificate of a signed record stands."""
+    certificate = getattr(record, "certificate", None)
+    waited = at - record.sealed_at if record.sealed_at else timedelta(0)
+    return {
+        "certificate": certificate,
+        "is_late": certificate is None and waited > PATIENCE,
+        "asks_again": certificate is None and waited < _STOP_ASKING,
+    }
+
+
+@require_GET
+@signed_in
+def certificate_part(request: HttpRequest, pk: int) -> HttpResponse:
+    """Return the part of the page that waits for the certificate."""
+    record = records.record_for(request.user, pk)
+    visit = Visit.of(request, record.rig)
+    context = {**visit.context(), "record": record, **certificate_state(record, visit.at)}
+    return render(request, "tests_app/parts/certificate_state.html", context, status=HTTPStatus.OK)

@@ -1,0 +1,73 @@
+"""What a step would have to show, worked out from ticks that are not saved yet."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from calcs.units import Dimension, System, shown
+from equipment.errors import Refused
+from tests_app.actions.steps import LineSpec
+from tests_app.models import PressureFrom, Record
+from tests_app.queries.limits import limits_of
+from tests_app.queries.requirements import Circumstances, Need, circumstances_of, required_for
+
+
+@dataclass(frozen=True)
+class ElementPreview:
+    """One element: what it needs, or why that can't be said."""
+
+    name: str
+    side: str
+    need: Need | None = None
+    low_min: Any = None
+    low_max: Any = None
+    high: Any = None
+    refusal: str = ""
+
+
+@dataclass(frozen=True)
+class StepPreview:
+    """The elements ticked, and the limits one hold for all of them would be judged by."""
+
+    name: str
+    elements: Sequence[ElementPreview]
+    limits: Any
+    refusal: str
+
+
+def preview_of(record: Record, lines: Sequence[LineSpec], name: str, units: System) -> StepPreview | None:
+    """Return the preview; None while nothing is ticked."""
+    if not lines:
+        return None
+    under = circumstances_of(record)
+    elements = [_element(line, under, units) for line in lines]
+    needs = [element.need for element in elements if element.need is not None]
+    if len(needs) < len(elements):
+        return StepPreview(name, elements, None, "")
+    try:
+        return StepPreview(name, elements, limits_of(needs), "")
+    except Refused as refused:
+        return StepPreview(name, elements, None, str(refused))
+
+
+def _element(line: LineSpec, under: Circumstances, units: System) -> ElementPreview:
+    name, side = line.position.name, str(PressureFrom(line.pressure_from).label).lower()
+    standing = next(one for one in under.standings if one.position.pk == line.position.pk)
+    try:
+        need = required_for(standing, line.pressure_from, under=under)
+    except Refused as refused:
+        return ElementPreview(name, side, refusal=str(refused))
+    low = need.required.low
+    return ElementPreview(
+        name,
+        side,
+        need,
+        _pressure(low.min_gauge, units) if low else None,
+        _pressure(low.max_gauge, units) if low else None,
+        _pressure(need.required.high_gauge, units),
+    )
+
+
+def _pressure(si: float, units: System) -> dict[str, Any]:
+    quantity = shown(si, Dimension.PRESSURE, units)
+    return {"value": quantity.value, "unit": quantity.unit}

@@ -1,0 +1,56 @@
+"""How figures of a test are written on a page: judged pressures with the decimal that tells them from their limit."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any, Final
+
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from accounts.presentation import date_text, number_text, unit_label, zone_label
+from calcs.units import Dimension, System, from_si, shown, to_si
+
+JUDGED_PLACES: Final = {"psi": 1, "kPa": 1, "bar": 2, "MPa": 3, "psi/min": 2, "kPa/min": 2, "bar/min": 3, "MPa/min": 4}
+"""One place more than a limit is written in: 2,999.6 psi must not read as 3,000."""
+
+OUTCOME_STATES: Final = {"pending": "not-judged", "passed": "passed", "failed": "not-passed"}
+"""Key of the state mark for an outcome of a step, a line or a hold."""
+
+
+def said(quantity: Mapping[str, Any] | None) -> SafeString | str:
+    """Return a quantity as kept: digits as entered, computed figures with the places they are judged to."""
+    if not quantity:
+        return ""
+    value, unit = quantity["value"], quantity["unit"]
+    places = None if isinstance(value, str) else JUDGED_PLACES.get(unit, 2)
+    number = number_text(float(value), places)
+    if places is not None and "." in number:
+        number = number.rstrip("0").rstrip(".")
+    return format_html('<span class="nowrap">{} <span class="unit">{}</span></span>', number, unit_label(unit))
+
+
+def said_in(quantity: Mapping[str, Any] | None, system: System) -> SafeString | str:
+    """Return a pressure as `said`, and in the reader's own unit behind it where that differs."""
+    if not quantity:
+        return ""
+    own = said(quantity)
+    si = to_si(float(quantity["value"]), quantity["unit"], Dimension.PRESSURE)
+    wanted = shown(si, Dimension.PRESSURE, system)
+    if wanted.unit == quantity["unit"]:
+        return own
+    number = number_text(from_si(si, wanted.unit, Dimension.PRESSURE), 0)
+    return format_html('{} <span class="soft nowrap">({} {})</span>', own, number, wanted.unit)
+
+
+def moment_said(moment: Mapping[str, str] | None, *, seconds: bool = True) -> SafeString | str:
+    """Return a kept moment on the rig's clock, its zone beside it."""
+    if not moment:
+        return ""
+    local = datetime.fromisoformat(moment["local"])
+    clock = f"{local:%H:%M:%S}" if seconds else f"{local:%H:%M}"
+    return format_html(
+        '<time datetime="{}">{} <span class="zone">{}</span></time>',
+        moment["local"],
+        f"{date_text(local)}, {clock}",
+        zone_label(local),
+    )
