@@ -11,9 +11,9 @@ import calendar
 import datetime as dt
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Final
+from typing import Final, TypeVar
 from zoneinfo import ZoneInfo
 
 from calcs.errors import InputError
@@ -270,84 +270,106 @@ def due(interval: Interval, deadline: Deadline, history: Sequence[Event], *, at:
     ends only with back in service. A section that states its required pressure discards every test
     not shown to have reached it.
     """
-    known = _Known(history, at, zone)
+    known = _Known.of(history, at, zone)
     if known.out_of_service_since is not None:
-        return _out_of_service(known)
+        return _out_of_service(known, known.out_of_service_since)
     trigger = known.trigger
-    if trigger is None and known.last_pass is not None:
-        return _by_clock(known, known.last_pass, interval, deadline)
+    if trigger is None and known.passed_at is not None:
+        return _by_clock(known, known.passed_at, interval, deadline)
     return _at_once(known, trigger)
 
 
-@dataclass(frozen=True, slots=True)
-class _Known:
-    """What the history says as of a moment."""
+_CALLS_FOR_TEST: Final = frozenset({EventKind.INSTALLED, EventKind.REPAIRED, EventKind.BACK_IN_SERVICE})
 
-    history: Sequence[Event]
+
+@dataclass(slots=True)
+class _Known:
+    """What the history says as of a moment, gathered in one walk: histories are long and fleets large."""
+
     at: dt.datetime
     zone: ZoneInfo
+    section: Section | None = None
+    last_call: Happened | None = None
+    last_move: Happened | None = None
+    last_pass: Tested | None = None
+    last_too_low: Tested | None = None
+    last_failure: Tested | None = None
+    running: list[Tested] = field(default_factory=list)
+    deferrals: list[Deferred] = field(default_factory=list)
+    repairs: list[Happened] = field(default_factory=list)
 
-    def _moments(self, *kinds: EventKind) -> list[Happened]:
-        happened = [event for event in self.history if isinstance(event, Happened)]
-        return sorted((e for e in happened if e.kind in kinds and e.at <= self.at), key=lambda e: e.at)
+    @classmethod
+    def of(cls, history: Sequence[Event], at: dt.datetime, zone: ZoneInfo) -> "_Known":
+        known = cls(at, zone)
+        tests = []
+        for event in history:
+            if isinstance(event, Tested):
+                tests.append(event)
+            elif event.at <= at:
+                known._learn(event)
+        # The section first: it decides which tests count.
+        for test in tests:
+            if test.started <= at:
+                known._learn_test(test)
+        return known
 
-    @property
-    def section(self) -> Section | None:
-        begun = [e for e in self.history if isinstance(e, Section) and e.at <= self.at]
-        return max(begun, key=lambda e: e.at, default=None)
+    def _learn(self, event: Happened | Section | Deferred) -> None:
+        if isinstance(event, Section):
+            self.section = _later(self.section, event)
+        elif isinstance(event, Deferred):
+            self.deferrals.append(event)
+        else:
+            if event.kind in _CALLS_FOR_TEST:
+                self.last_call = _later(self.last_call, event)
+            if event.kind in (EventKind.OUT_OF_SERVICE, EventKind.BACK_IN_SERVICE):
+                self.last_move = _later(self.last_move, event)
+            if event.kind is EventKind.REPAIRED:
+                self.repairs.append(event)
 
-    @property
-    def tests(self) -> list[Tested]:
-        return [e for e in self.history if isinstance(e, Tested) and e.started <= self.at]
+    def _learn_test(self, test: Tested) -> None:
+        if test.concluded is None or test.concluded > self.at:
+            # Without a conclusion but marked as failed it was broken off: it isn't running.
+            if test.concluded is not None or test.passed is None:
+                self.running.append(test)
+        elif not test.passed:
+            self.last_failure = _last_concluded(self.last_failure, test)
+        elif self._is_enough(test):
+            self.last_pass = _last_concluded(self.last_pass, test)
+        else:
+            self.last_too_low = _last_concluded(self.last_too_low, test)
 
-    def is_over(self, test: Tested) -> bool:
-        return test.concluded is not None and test.concluded <= self.at
-
-    def is_enough(self, test: Tested) -> bool:
+    def _is_enough(self, test: Tested) -> bool:
         required = self.section.required_gauge if self.section else None
         return required is None or (test.pressure_gauge is not None and test.pressure_gauge >= required)
 
     @property
-    def last_pass(self) -> dt.datetime | None:
-        return self._last([t for t in self.tests if t.passed and self.is_enough(t)])
-
-    @property
-    def last_too_low(self) -> dt.datetime | None:
-        return self._last([t for t in self.tests if t.passed and not self.is_enough(t)])
-
-    @property
-    def last_failure(self) -> dt.datetime | None:
-        return self._last([t for t in self.tests if t.passed is False])
-
-    def _last(self, tests: list[Tested]) -> dt.datetime | None:
-        return max((t.concluded for t in tests if t.concluded is not None and self.is_over(t)), default=None)
+    def passed_at(self) -> dt.datetime | None:
+        return self.last_pass.concluded if self.last_pass else None
 
     @property
     def out_of_service_since(self) -> dt.datetime | None:
-        moves = self._moments(EventKind.OUT_OF_SERVICE, EventKind.BACK_IN_SERVICE)
-        return moves[-1].at if moves and moves[-1].kind is EventKind.OUT_OF_SERVICE else None
+        move = self.last_move
+        return move.at if move is not None and move.kind is EventKind.OUT_OF_SERVICE else None
 
     @property
     def trigger(self) -> Happened | None:
         """The last event since the last passing test that makes the item due at once."""
-        since = self._moments(EventKind.INSTALLED, EventKind.REPAIRED, EventKind.BACK_IN_SERVICE)
-        found = [e for e in since if self.last_pass is None or e.at > self.last_pass]
-        if self.last_pass is None and self.section and self.last_too_low is not None:
-            found.append(Happened(EventKind.SECTION, self.section.at))
-        return max(found, key=lambda e: e.at, default=None)
+        call = self.last_call
+        if self.passed_at is not None:
+            return call if call is not None and call.at > self.passed_at else None
+        if self.section is not None and self.last_too_low is not None:
+            return _later(call, Happened(EventKind.SECTION, self.section.at))
+        return call
 
     def running_since(self, earliest: dt.datetime | None, before: dt.datetime | None) -> dt.datetime | None:
         """Return when the running test began, if it began in [earliest, before)."""
-        begun = [t.started for t in self.tests if not self.is_over(t) and t.passed is not False]
-        begun += [
-            t.started for t in self.tests if t.passed is False and t.concluded is not None and not self.is_over(t)
-        ]
+        begun = [test.started for test in self.running]
         fit = [s for s in begun if (earliest is None or s >= earliest) and (before is None or s < before)]
         return max(fit, default=None)
 
     def deferral(self, since: dt.datetime | None) -> Deferred | None:
-        granted = [e for e in self.history if isinstance(e, Deferred) and e.at <= self.at]
-        return max((e for e in granted if since is None or e.at >= since), key=lambda e: e.at, default=None)
+        granted = [event for event in self.deferrals if since is None or event.at >= since]
+        return max(granted, key=lambda event: event.at, default=None)
 
     def say(self, moment: dt.datetime) -> str:
         local = moment.astimezone(self.zone)
@@ -356,28 +378,38 @@ class _Known:
     @property
     def note(self) -> str:
         """What the reader must know beside the date."""
-        return self.failure_note + self._repair_note
+        return self._failure_note + self._repair_note
 
     @property
     def _repair_note(self) -> str:
-        passes = [t for t in self.tests if t.passed and t.concluded == self.last_pass]
-        repairs = self._moments(EventKind.REPAIRED)
-        during = [r for r in repairs for t in passes if self.last_pass and t.started < r.at <= self.last_pass]
+        test, passed_at = self.last_pass, self.passed_at
+        during = [r.at for r in self.repairs if test and passed_at and test.started < r.at <= passed_at]
         if not during:
             return ""
-        return f" Repaired {self.say(during[-1].at)}, while that test ran: make sure it was tested after that."
+        return f" Repaired {self.say(max(during))}, while that test ran: make sure it was tested after that."
 
     @property
-    def failure_note(self) -> str:
-        failed = self.last_failure
-        if failed is None or (self.last_pass is not None and failed <= self.last_pass):
+    def _failure_note(self) -> str:
+        failed = self.last_failure.concluded if self.last_failure else None
+        if failed is None or (self.passed_at is not None and failed <= self.passed_at):
             return ""
         return f" The test concluded {self.say(failed)} failed and does not count: correct and retest."
 
 
-def _out_of_service(known: _Known) -> Due:
-    since = known.out_of_service_since
-    assert since is not None
+_Placed = TypeVar("_Placed", Happened, Section)
+
+
+def _later(known: _Placed | None, event: _Placed) -> _Placed:
+    return event if known is None or event.at > known.at else known
+
+
+def _last_concluded(known: Tested | None, test: Tested) -> Tested:
+    if known is None or known.concluded is None:
+        return test
+    return test if test.concluded is not None and test.concluded > known.concluded else known
+
+
+def _out_of_service(known: _Known, since: dt.datetime) -> Due:
     reason = f"Out of service since {known.say(since)}: test before it is used again."
     return Due(None, None, State.OUT_OF_SERVICE, since.astimezone(known.zone), EventKind.OUT_OF_SERVICE, reason)
 
@@ -395,11 +427,8 @@ def _at_once(known: _Known, trigger: Happened | None) -> Due:
     since = trigger.at if trigger else None
     kind = trigger.kind if trigger else None
     why = f"{_SINCE_WORDS[kind]} {known.say(since)}" if kind and since else "Never tested"
-    why += (
-        ""
-        if known.last_pass is None or trigger is None
-        else f", after the last passing test ({known.say(known.last_pass)})"
-    )
+    if trigger is not None and known.passed_at is not None:
+        why += f", after the last passing test ({known.say(known.passed_at)})"
     why += "." + known.note
     from_local = since.astimezone(known.zone) if since else None
     due_at = (since or known.at).astimezone(known.zone)
@@ -419,20 +448,20 @@ def _at_once(known: _Known, trigger: Happened | None) -> Due:
     return Due(due_at, None, State.DUE_NOW, from_local, kind, f"{why} Due at once.")
 
 
-def _by_clock(known: _Known, last_pass: dt.datetime, interval: Interval, deadline: Deadline) -> Due:
-    due_at = deadline_after(last_pass, interval, deadline, known.zone)
-    amber = _exact(last_pass, interval, known.zone)
-    why = f"Last passing test concluded {known.say(last_pass)}; every {interval}, "
+def _by_clock(known: _Known, passed_at: dt.datetime, interval: Interval, deadline: Deadline) -> Due:
+    due_at = deadline_after(passed_at, interval, deadline, known.zone)
+    amber = _exact(passed_at, interval, known.zone)
+    why = f"Last passing test concluded {known.say(passed_at)}; every {interval}, "
     why += "begun before midnight of the last day." if deadline is Deadline.MIDNIGHT else "to the hour."
     why += known.note
     return _with_deadline(
         known,
         due_at,
         amber if amber < due_at else None,
-        last_pass.astimezone(known.zone),
+        passed_at.astimezone(known.zone),
         EventKind.TESTED,
         why,
-        known.deferral(last_pass),
+        known.deferral(passed_at),
     )
 
 

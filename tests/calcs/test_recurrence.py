@@ -238,6 +238,22 @@ def test_tests_that_cannot_be_are_refused(make):
         make()
 
 
+def test_a_long_history_is_walked_once_whatever_its_length():
+    """Each event is looked at a bounded number of times: recomputing must not grow with the square."""
+    looks = 0
+
+    class Counted(Tested):
+        def __getattribute__(self, name: str) -> object:
+            nonlocal looks
+            looks += name == "started"
+            return super().__getattribute__(name)
+
+    tests = [Counted(utc("2020-01-01T00:00") + n * HOUR, utc("2020-01-01T00:30") + n * HOUR, True) for n in range(400)]
+    looks = 0
+    assert ask(*tests, at="2020-02-01T00:00").state is State.OVERDUE
+    assert looks <= 3 * len(tests)
+
+
 @given(MOMENTS, st.integers(1, 400), st.sampled_from(ZONES))
 def test_a_midnight_deadline_is_the_first_moment_of_a_local_day(concluded: dt.datetime, days: int, zone: ZoneInfo):
     found = deadline_after(concluded, Interval.parse(f"{days} d"), Deadline.MIDNIGHT, zone)
