@@ -19,20 +19,34 @@ def names_used(module: Module) -> Iterator[str]:
             yield from (alias.name for alias in node.names)
 
 
+def called_from(module: Module) -> Iterator[tuple[str, str]]:
+    """Yield what a module takes from an actions module, as (`actions module`, `function`), by either way to import."""
+    rooms: dict[str, str] = {}
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.endswith(".actions"):
+            rooms |= {alias.asname or alias.name: f"{node.module}.{alias.name}" for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module and ".actions." in node.module:
+            yield from ((node.module, alias.name) for alias in node.names)
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in rooms:
+            yield rooms[node.value.id], node.attr
+
+
 INSIDE = {name for module in modules_in("actions") for name in names_used(module)}
-OUTSIDE = {name for module in modules() if module not in modules_in("actions") for name in names_used(module)}
+OUTSIDE = {taken for module in modules() if module not in modules_in("actions") for taken in called_from(module)}
 
 
-def is_part(function: Function) -> bool:
+def is_part(module: Module, function: Function) -> bool:
     """Return whether only actions use it: it then runs inside their transaction, for their actor."""
-    return function.name in INSIDE and function.name not in OUTSIDE
+    dotted = module.name.removesuffix(".py").replace("/", ".")
+    return function.name in INSIDE and (dotted, function.name) not in OUTSIDE
 
 
 ACTIONS = [
     pytest.param(module, function, id=f"{module.name}:{function.name}")
     for module in modules_in("actions")
     for function in module.public_functions()
-    if not is_part(function)
+    if not is_part(module, function)
 ]
 
 
