@@ -19,6 +19,7 @@ from tests_app.models import Barrier, ControlStation, Outcome, Pod, Record, Sign
 
 RECORDED_FAULTS: Final = frozenset({"high-leak", "low-leak", "low-overshoot"})
 AFTER_THE_LAST_HOLD: Final = timedelta(minutes=4)
+UNRECORDED_HOLD: Final = timedelta(minutes=5, seconds=20)
 BEFORE_SIGNING: Final = timedelta(minutes=25)
 TEST_STATIONS: Final = (ControlStation.DRILL_FLOOR, ControlStation.REMOTE)
 TEST_PODS: Final = (Pod.BLUE, Pod.YELLOW)
@@ -172,7 +173,7 @@ def _seconds(step: Step) -> int:
 def _type_all(run: Run, steps: Sequence[Step], by: User) -> datetime:
     at = run.started_at
     for step in steps:
-        target, hold = _psi(step.limits["high"]["target"]), timedelta(seconds=_seconds(step) + 20)
+        target, hold = _psi(step.limits["high"]["target"]), max(timedelta(seconds=_seconds(step)), UNRECORDED_HOLD)
         low_from, high_from = at + timedelta(minutes=5), at + timedelta(minutes=8) + hold
         at = high_from + hold
         type_readings(

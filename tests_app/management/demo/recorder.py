@@ -94,3 +94,16 @@ def as_clock_csv(rows: Sequence[tuple[float, float]], *, start: datetime, serial
         for seconds, pressure in rows
     ]
     return "\r\n".join([f"Recorder;{serial}", f"Samples;{len(rows)}", "Time;Pressure (kPa)", *lines, ""])
+
+
+def as_tab_bar(rows: Sequence[tuple[float, float]]) -> str:
+    """Return a tab file with h:mm:ss elapsed and bar."""
+    lines = [f"{timedelta(seconds=seconds)}\t{pressure * KPA_PER_PSI / 100:.2f}" for seconds, pressure in rows]
+    return "\n".join(["Elapsed\tPressure [bar]", *lines, ""])
+
+
+def as_two_channels(rows: Sequence[tuple[float, float]], *, seed: int) -> str:
+    """Return a comma file with two pressure channels: the tested one, and an idle one beside it."""
+    noise = random.Random(seed)
+    lines = [f"{seconds:g},{abs(noise.gauss(0.0, 1.0)):.1f},{pressure:.1f}" for seconds, pressure in rows]
+    return "\n".join(["Elapsed (s),Standpipe (psi),Test pump (psi)", *lines, ""])
