@@ -133,11 +133,26 @@ def _attempts(recording: Recording, rules: Sequence[HoldRule]) -> list[_Attempt]
             groups[-1].append(piece)
         else:
             groups.append([piece])
-    ends = [group[-1].last for group in groups]
-    return [
-        _Attempt(_judged_from(recording, group[0].first, before), group[-1].last)
-        for group, before in zip(groups, [0, *ends], strict=False)
+    starts = [group[0].first for group in groups[1:]]
+    ends = [
+        _end(recording, group, until, rules) for group, until in zip(groups, [*starts, len(recording)], strict=False)
     ]
+    return [
+        _Attempt(_judged_from(recording, group[0].first, before), end)
+        for group, before, end in zip(groups, [0, *ends], ends, strict=False)
+    ]
+
+
+def _end(recording: Recording, group: list[_Piece], until: int, rules: Sequence[HoldRule]) -> int:
+    """Return the last sample of an attempt: of its high dwell, or where pumping on after the low came to an end.
+
+    A pressure far under every target is no high dwell, but the verdict shall see how far it came.
+    """
+    last = group[-1].last
+    if group[-1].high:
+        return last
+    pumped = np.flatnonzero(recording.pressures[last:until] > _dividing_pressure(rules))
+    return last + int(pumped[-1]) if len(pumped) else last
 
 
 def _judged_from(recording: Recording, first: int, before: int) -> int:

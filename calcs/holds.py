@@ -112,6 +112,10 @@ class HoldRule:
         """Return the longest time in s between two samples of a hold, on this recording."""
         if self.max_gap_s is not None:
             return self.max_gap_s
+        # The median of half a million intervals takes its time and decides only for a slow recorder.
+        quick = np.diff(recording.elapsed) <= LEAST_MAX_GAP_S / MEDIAN_INTERVALS_IN_GAP
+        if 2 * int(np.count_nonzero(quick)) > len(quick):
+            return LEAST_MAX_GAP_S
         return max(LEAST_MAX_GAP_S, MEDIAN_INTERVALS_IN_GAP * recording.median_interval)
 
 
@@ -185,6 +189,10 @@ class _Span:
 
     def windows(self, runs: Runs) -> Windows:
         return windows_in(runs, self.times, self.pressures, self.rule.hold_s)
+
+    def allows(self, decay: float) -> bool:
+        """Tell whether the rule allows a fall of `decay`."""
+        return self.rule.max_decay is None or decay <= self.rule.max_decay * (1 + PRESSURE_TOLERANCE)
 
     def good(self, windows: Windows) -> Windows:
         """Return the windows that fall by no more than the rule allows."""
@@ -278,12 +286,12 @@ def _spoilt(pressures: FloatArray, restart_above: float) -> BoolArray | None:
     over = ~_at_most(pressures, restart_above)
     if not bool(over.any()):
         return None
-    bled = pressures < BLED_OFF
-    turns = np.flatnonzero(over | bled)
-    state = np.zeros(len(pressures), np.bool_)
-    lengths = np.diff(np.append(turns, len(pressures)))
-    state[turns[0] :] = np.repeat(over[turns], lengths)
-    return state
+    level = over.view(np.int8) - (pressures < BLED_OFF).view(np.int8)
+    changes = np.append(0, np.flatnonzero(level[1:] != level[:-1]) + 1)
+    decided = level[changes] != 0
+    latest = np.maximum.accumulate(np.where(decided, np.arange(len(changes)), 0))
+    spoilt = level[changes][latest] > 0
+    return np.repeat(spoilt, np.diff(np.append(changes, len(pressures))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -379,13 +387,12 @@ def _high_result(span: _Span, offset: int, *, low_found: bool) -> HoldResult:
         at_target &= _at_most(pressures, rule.high_max)
     runs = span.runs(at_target, offset)
     windows = span.windows(runs)
-    good = span.good(windows)
-    if len(good):
-        best = good.steadiest()
-        return span.result(int(good.start[best]), int(good.end[best]), float(good.decay[best]))
     if len(windows):
         best = windows.steadiest()
-        return span.failed(int(windows.start[best]), int(windows.end[best]), rule.high_target, rule.high_max)
+        first, last, decay = int(windows.start[best]), int(windows.end[best]), float(windows.decay[best])
+        if span.allows(decay):
+            return span.result(first, last, decay)
+        return span.result(first, last, decay, (span.fall(first, last),))
     attempt = runs.longest(span.times)
     if attempt is not None:
         return span.failed(*attempt, rule.high_target, rule.high_max)

@@ -4,7 +4,6 @@ The fast way takes plain decimal points and clocks of one even layout. Whatever 
 as text, cleaned, and if a field still can't be understood its line is named.
 """
 
-import io
 import re
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Final, TypeAlias
@@ -20,7 +19,10 @@ from calcs.units import Dimension, scale, to_si
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 IntArray: TypeAlias = npt.NDArray[np.int64]
 
+_END_BYTES: Final = 4096
 _MICRO: Final = 1_000_000
+_POWERS: Final = (10_000_000, 1_000_000, 100_000, 10_000, 1_000, 100, 10, 1)
+"""µs of each digit of seconds: two before the point, six after it."""
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _QUARTER_HOUR_S: Final = 900
 _GROUPED: Final = r"^[+-]?[1-9]\d{0,2}(,\d{3})+$"
@@ -29,7 +31,7 @@ _EVEN_CLOCK: Final = re.compile(
     r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}:(?P<seconds>\d{2}(\.\d+)?)(?P<offset>Z|[+-]\d{2}(:?\d{2})?)?"
 )
 _ANY_CLOCK: Final = (
-    r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})[Tt\s]\s*(\d{1,2}):(\d{2})(?::(\d{2}(?:[.,]\d+)?))?"
+    r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})[Tt\s]\s*(\d{1,2}):(\d{2})(?::([0-5]\d(?:[.,]\d+)?))?"
     r"\s*([Zz]|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})?$"
 )
 _SEPARATION_REMEDY: Final = (
@@ -45,10 +47,10 @@ def read_columns(
 
     Raises InputError on ``recording`` naming the line of the first field that can't be read.
     """
-    body = text[layout.body :].rstrip(b" \t\r\n\x1a;," if layout.separator != "," else b" \t\r\n\x1a")
-    frame = _plain_frame(body, layout)
+    text = _without_empty_end(text)
+    frame = _plain_frame(text, layout)
     if frame is None:
-        frame = _clean_frame(body, layout, most)
+        frame = _clean_frame(text, layout, most)
     _refuse_more(frame.height, most)
     pressures = frame["pressure"].to_numpy()
     _refuse_not_finite(pressures, layout)
@@ -84,22 +86,31 @@ def _refuse_blank(layout: Layout, sample: int, given: str) -> None:
     )
 
 
-def _read(body: bytes, layout: Layout, types: dict[str, type[pl.DataType]]) -> pl.DataFrame:
-    """Read the wanted columns under our own heads, as text but for those in `types`."""
+def _without_empty_end(text: bytes) -> bytes:
+    """Return the text without empty lines at its end; untouched, as it is large, where there are none."""
+    end = text[-_END_BYTES:]
+    kept = end.rstrip(b" \t\r\n\x1a;,")
+    if kept and end[len(kept) :] in {b"", b"\n", b"\r\n"}:
+        return text
+    return text.rstrip(b" \t\r\n\x1a;,")
+
+
+def _read(text: bytes, layout: Layout, types: dict[str, type[pl.DataType]]) -> pl.DataFrame:
+    """Read the wanted columns under our own names, as text but for those in `types`."""
     wanted = {layout.pressure: "pressure", layout.time: "time", layout.date: "date"}
     names = [wanted.get(index, f"column {index + 1}") for index in range(layout.fields)]
-    head = layout.separator.join(names).encode() + b"\n"
     return pl.read_csv(
-        io.BytesIO(head + body),
+        text,
+        has_header=False,
+        skip_lines=layout.skipped_lines,
         separator=layout.separator,
-        columns=[name for name in names if name in wanted.values()],
-        infer_schema_length=0,
-        schema_overrides=types,
+        columns=sorted(index for index in wanted if index is not None),
+        schema={name: types.get(name, pl.String) for name in names},
         truncate_ragged_lines=True,
     )
 
 
-def _plain_frame(body: bytes, layout: Layout) -> pl.DataFrame | None:
+def _plain_frame(text: bytes, layout: Layout) -> pl.DataFrame | None:
     """Return the columns read as plain numbers (the clock as text), or None where that can't be done."""
     types: dict[str, type[pl.DataType]] = {"pressure": pl.Float64}
     if layout.kind is TimeKind.ELAPSED:
@@ -107,16 +118,16 @@ def _plain_frame(body: bytes, layout: Layout) -> pl.DataFrame | None:
     if layout.kind is TimeKind.HOURS_MINUTES_SECONDS or layout.date is not None:
         return None
     try:
-        frame = _read(body, layout, types)
+        frame = _read(text, layout, types)
     except pl.exceptions.PolarsError:
         return None
     return None if any(frame.null_count().row(0)) else frame
 
 
-def _clean_frame(body: bytes, layout: Layout, most: int) -> pl.DataFrame:
+def _clean_frame(text: bytes, layout: Layout, most: int) -> pl.DataFrame:
     """Return the columns read as text and cleaned: decimal commas, thousands, quotes, dates beside times."""
     try:
-        frame = _read(body, layout, {})
+        frame = _read(text, layout, {})
     except pl.exceptions.PolarsError as error:
         raise InputError(FIELD, "The lines of the file can't be parted into fields.", _SEPARATION_REMEDY) from error
     _refuse_more(frame.height, most)
@@ -204,10 +215,11 @@ def _clock(text: pl.Series, layout: Layout, zone: tzinfo | None) -> tuple[FloatA
         for number, offset in enumerate(offsets):
             here = of_offset == number
             shift[here] = _offset_seconds(offset, local[here], layout, zone)
-    instants = local - shift * _MICRO
-    started = _EPOCH + timedelta(microseconds=int(instants[0]))
+    first = int(local[0]) - int(shift[0]) * _MICRO
+    started = _EPOCH + timedelta(microseconds=first)
     own = zone if zone is not None and not offsets[0] else timezone(timedelta(seconds=int(shift[0])))
-    return (instants - instants[0]) / float(_MICRO), started.astimezone(own)
+    local -= shift * _MICRO + first
+    return local / float(_MICRO), started.astimezone(own)
 
 
 _Parts: TypeAlias = tuple[IntArray, list[str], npt.NDArray[np.uint32] | None]
@@ -217,32 +229,48 @@ _Parts: TypeAlias = tuple[IntArray, list[str], npt.NDArray[np.uint32] | None]
 def _even_parts(text: pl.Series) -> _Parts | None:
     """Return the parts of a clock column in which every field has the layout of the first; None for another.
 
-    Minutes repeat from sample to sample, so only the changes are parsed as dates; seconds are plain numbers.
+    Such fields in order of text are in order of time: each minute is found by search, and only the seconds
+    are parsed one by one. A column out of order is left to the careful way, which says where.
     """
     model = _EVEN_CLOCK.fullmatch(str(text[0]))
     if model is None:
         return None
-    width, end, offset = model.end(), model.end("seconds"), model["offset"] or ""
-    column = pl.col("time")
-    found = text.to_frame("time").select(
-        column.str.slice(0, 17).rle().implode().alias("minutes"),
-        column.str.slice(17, end - 17).cast(pl.Float64, strict=False).implode().alias("seconds"),
-        ((column.str.len_bytes() == width).all() & column.str.ends_with(offset).all()).alias("even"),
-    )
-    seconds = found["seconds"].item()
-    if not found["even"].item() or seconds.null_count():
+    if not bool((text.str.len_bytes() == model.end()).all()) or not text.is_sorted():
         return None
-    minutes = found["minutes"].item().struct.unnest()
-    starts = (
-        minutes["value"]
-        .str.replace(" ", "T", literal=True)
-        .str.to_datetime("%Y-%m-%dT%H:%M:", time_unit="us", strict=False)
-    )
-    if starts.null_count():
+    letters = text.cast(pl.Binary).bin.reinterpret(dtype=pl.Array(pl.UInt8, model.end())).to_numpy()
+    seconds = _microseconds(letters[:, model.start("seconds") : model.end("seconds")])
+    ending = np.frombuffer(model.string[model.end("seconds") :].encode(), np.uint8)
+    minutes = _minutes(model.string, str(text[-1]), 2 * len(text))
+    if seconds is None or minutes is None or not bool((letters[:, model.end("seconds") :] == ending).all()):
         return None
-    micro = np.round(seconds.to_numpy() * _MICRO).astype(np.int64)
-    micro += np.repeat(starts.cast(pl.Int64).to_numpy(), minutes["len"].to_numpy())
-    return micro, [offset], None
+    written = np.char.replace(np.datetime_as_string(minutes), "T", model.string[10])
+    starts = text.search_sorted(pl.Series(written.tolist())).to_numpy()
+    counts: IntArray = np.diff(np.append(starts.astype(np.int64), len(text)))
+    seconds += np.repeat(minutes.astype("datetime64[us]").astype(np.int64), counts)
+    return seconds, [model["offset"] or ""], None
+
+
+def _microseconds(letters: npt.NDArray[np.uint8]) -> IntArray | None:
+    """Return µs from letters ``SS`` or ``SS.fff…``, one text a row; None where one is not below 60 s so written."""
+    columns = np.ascontiguousarray(letters.T)
+    digits = columns - ord("0")
+    total = np.zeros(len(letters), np.int32)
+    for place, power in zip([0, 1, *range(3, len(digits))], _POWERS, strict=False):
+        if int(digits[place].max()) > 9:
+            return None
+        total += digits[place] * np.int32(power)
+    fits = len(columns) == 2 or bool((columns[2] == ord(".")).all())
+    return total.astype(np.int64) if fits and int(digits[0].max()) <= 5 else None
+
+
+def _minutes(first: str, last: str, most: int) -> npt.NDArray[np.datetime64] | None:
+    """Return every minute from that of the clock time `first` to that of `last`; None for more than `most`."""
+    try:
+        start, stop = np.datetime64(first[:16].replace(" ", "T")), np.datetime64(last[:16].replace(" ", "T"))
+    except ValueError:
+        return None
+    count = int((stop - start) / np.timedelta64(1, "m")) + 1
+    return start + np.arange(count) if 0 < count <= most else None
 
 
 def _any_parts(text: pl.Series, layout: Layout) -> _Parts:

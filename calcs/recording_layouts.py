@@ -14,7 +14,8 @@ FIELD: Final = "recording"
 """Path named by refusals of the file's content."""
 
 MOST_BYTES: Final = 64 * 1024 * 1024
-_HEAD_BYTES: Final = 256 * 1024
+_HEAD_BYTES: Final = 128 * 1024
+_HEAD_LINES: Final = 500
 _EXPORT: Final = "Export the recording from the recorder's software as text (CSV), and give that file."
 _CONTROL: Final = re.compile(rb"[\x00-\x08\x0e-\x19\x1b-\x1f]")
 
@@ -55,8 +56,7 @@ class Layout:
     """What to read of a file, and how.
 
     Attributes:
-        body: byte at which the first sample's line begins.
-        skipped_lines: lines before it.
+        skipped_lines: lines before the first sample's.
         separator: between the fields of a line.
         fields: how many fields a line has.
         time: index of the time column.
@@ -69,7 +69,6 @@ class Layout:
         unit: its unit.
     """
 
-    body: int
     skipped_lines: int
     separator: str
     fields: int
@@ -99,7 +98,7 @@ def text_bytes(content: str | bytes) -> bytes:
             FIELD, f"The file is larger than {MOST_BYTES // 2**20} MB.", "Export the part with the test, as text (CSV)."
         )
     content = _decoded(content)
-    if not content.strip():
+    if not content[:4096].strip() and not content.strip():
         raise InputError(FIELD, "The file is empty.", _EXPORT)
     if _CONTROL.search(content[:65536]) or b"\x00" in content:
         raise InputError(FIELD, "The file is not text (it holds binary data).", _EXPORT)
@@ -138,14 +137,12 @@ class _Table:
 
 def layout_of(text: bytes, *, pressure_unit: str | None, channel: str | None) -> Layout:
     """Return the layout of a file; raises InputError for one that can't be read for certain."""
-    top = text[:_HEAD_BYTES].decode("utf-8", "replace")
-    lines = [line.rstrip("\r") for line in top.split("\n")]
-    table = _table(lines)
+    lines = text[:_HEAD_BYTES].decode("utf-8", "replace").split("\n")[:_HEAD_LINES]
+    table = _table([line.rstrip("\r").replace("\r", " ") for line in lines])
     time, date, kind = _time_column(table)
     channels = _channels(table, {time, date}, pressure_unit)
     pressure, name = _chosen(channels, channel)
     return Layout(
-        body=sum(len(line) + 1 for line in text.split(b"\n", table.first_line)[: table.first_line]),
         skipped_lines=table.first_line,
         separator=table.separator,
         fields=len(table.sample),
