@@ -4,6 +4,7 @@ from datetime import timedelta
 from typing import Any, Final
 
 EVERY_MINUTE: Final = timedelta(minutes=1)
+EVERY_FIVE_MINUTES: Final = timedelta(minutes=5)
 
 
 def timetable() -> dict[str, dict[str, Any]]:
@@ -13,6 +14,7 @@ def timetable() -> dict[str, dict[str, Any]]:
     """
     return {
         "worker lives": _entry("config.leave_mark", EVERY_MINUTE),
+        "missing certificates": _entry("tests_app.make_missing_certificates", EVERY_FIVE_MINUTES),
     }
 
 
