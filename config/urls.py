@@ -5,7 +5,8 @@ from django.urls import URLPattern, URLResolver, include, path
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("accounts.web.urls")),
-    path("admin/", admin.site.urls),
+    path("", include("equipment.web.urls")),
+    path("", include("tests_app.web.urls")),
     path("api/v1/", include("tests_app.api.urls")),
-    path("", include("accounts.web.urls")),
+    path("admin/", admin.site.urls),
 ]
