@@ -10,14 +10,29 @@ from equipment.models import HoleSection, Instrument, Position, Rig, Stack
 from tests import builders
 from tests.builders import DAY, PASSWORD
 from tests.recordings_made import Curve, step
-from tests_app.actions import pressure_tests, recordings, signing, steps
+from tests_app.actions import pressure_tests, readings, recordings, signing, steps
 from tests_app.actions.pressure_tests import Heading
+from tests_app.actions.readings import HoldReading
 from tests_app.actions.steps import LineSpec
 from tests_app.models import Record, Recording, Signature, Step
 
 STARTED: Final = DAY
 CONCLUDED: Final = DAY + timedelta(hours=3)
 SIGNED: Final = DAY + timedelta(hours=4)
+
+LOW: Final = HoldReading(
+    start_at=STARTED + timedelta(minutes=1),
+    end_at=STARTED + timedelta(minutes=6),
+    start_pressure="300 psi",
+    end_pressure="298 psi",
+    highest_before="310 psi",
+)
+HIGH: Final = HoldReading(
+    start_at=STARTED + timedelta(minutes=8),
+    end_at=STARTED + timedelta(minutes=13),
+    start_pressure="10080 psi",
+    end_pressure="10040 psi",
+)
 
 
 @dataclass
@@ -122,6 +137,13 @@ def a_recording(
         at=at,
         **facts,
     )
+
+
+def typed(
+    step: Step, world: World, *, low: HoldReading = LOW, high: HoldReading = HIGH, reason: str = "Recorder lost power"
+) -> Step:
+    """Readings typed in for a step, good ones unless given."""
+    return readings.type_readings(step, low=low, high=high, reason=reason, by=world.supervisor, at=SIGNED)
 
 
 def good(target: float = 10_000.0, *, low: float = 300.0) -> Curve:

@@ -6,26 +6,25 @@ from datetime import timedelta
 import pytest
 
 from equipment.errors import Refused
-from tests.builders_tests_app import SIGNED, STARTED, World, a_draft, a_judged_draft, a_recording, a_step, a_world, good
+from tests.builders_tests_app import (
+    HIGH,
+    LOW,
+    SIGNED,
+    STARTED,
+    World,
+    a_draft,
+    a_judged_draft,
+    a_recording,
+    a_step,
+    a_world,
+    good,
+    typed,
+)
 from tests_app.actions import readings
 from tests_app.actions.readings import HoldReading
 from tests_app.models import Step
 
 pytestmark = pytest.mark.django_db
-
-LOW = HoldReading(
-    start_at=STARTED + timedelta(minutes=1),
-    end_at=STARTED + timedelta(minutes=6),
-    start_pressure="300 psi",
-    end_pressure="298 psi",
-    highest_before="310 psi",
-)
-HIGH = HoldReading(
-    start_at=STARTED + timedelta(minutes=8),
-    end_at=STARTED + timedelta(minutes=13),
-    start_pressure="10080 psi",
-    end_pressure="10040 psi",
-)
 
 
 @pytest.fixture
@@ -36,12 +35,6 @@ def world() -> World:
 @pytest.fixture
 def step(world: World) -> Step:
     return a_step(a_draft(world), world, "Upper pipe ram")
-
-
-def typed(
-    step: Step, world: World, *, low: HoldReading = LOW, high: HoldReading = HIGH, reason: str = "Recorder lost power"
-) -> Step:
-    return readings.type_readings(step, low=low, high=high, reason=reason, by=world.supervisor, at=SIGNED)
 
 
 def test_good_readings_pass_and_are_marked_as_typed(world: World, step: Step):

@@ -134,6 +134,8 @@ def discard_record(record: Record, *, reason: str, by: User, at: datetime) -> Re
     if not reason.strip():
         raise Refused("reason", "A draft is not given up without a reason.", "Say why, in a few words.")
     held.discarded_at, held.discarded_reason = at, reason.strip()
+    # A correction given up leaves its place to another; the trail keeps what it was to correct.
+    held.supersedes = None
     held.version += 1
     held.full_clean(exclude=("rig", "stack", "section", "created_by"))
     held.save()

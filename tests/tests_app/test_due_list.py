@@ -1,0 +1,225 @@
+"""What is due on a rig, row by row."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from equipment.actions import components, installations
+from tests import builders
+from tests.builders_tests_app import (
+    DAY,
+    SIGNED,
+    STARTED,
+    World,
+    a_draft,
+    a_recording,
+    a_sealed_record,
+    a_step,
+    a_world,
+    concluded,
+    good,
+    leaking,
+    signed,
+)
+from tests_app.actions import pressure_tests, programmes, superseding
+from tests_app.queries.due_list import DueItem, due_list
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def world() -> World:
+    return a_world()
+
+
+def row(world: World, name: str = "Upper pipe ram", *, at: datetime = SIGNED) -> DueItem:
+    return next(item for item in due_list(world.rig, at=at) if item.position.name == name)
+
+
+def test_a_component_never_tested_is_due_now_since_it_was_installed(world: World):
+    item = row(world)
+    assert (item.state, item.last_record, item.last_tested_at) == ("due-now", None, None)
+    assert "Installed" in item.reason
+
+
+def test_a_passing_test_moves_the_date_to_midnight_of_the_fourteenth_day_in_the_rigs_zone(world: World):
+    record = a_sealed_record(world)
+    item = row(world)
+    assert (item.last_record, item.last_tested_at) == (record, record.concluded_at)
+    assert item.state == "in-date"
+    # Concluded 2 March in Chicago, on standard time; the 16th ends on daylight saving time.
+    assert item.due.due_at.astimezone(UTC) == datetime(2026, 3, 17, 5, tzinfo=UTC)
+    assert "30 CFR 250.737(a)(2)" in item.clause
+    assert item.confidence == "read"
+
+
+def test_a_blind_shear_ram_has_thirty_days(world: World):
+    record = a_draft(world)
+    a_recording(record, world, good(), step=a_step(record, world, "Blind-shear ram"))
+    signed(concluded(record, world), world)
+    assert row(world, "Blind-shear ram").due.due_at.astimezone(UTC) == datetime(2026, 4, 2, 5, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(("days", "state"), [(5, "in-date"), (12, "due-soon"), (15, "overdue")])
+def test_the_state_follows_the_clock(world: World, days: int, state: str):
+    a_sealed_record(world)
+    assert row(world, at=STARTED + timedelta(days=days)).state == state
+
+
+def test_a_draft_counts_for_nothing_but_a_test_that_is_running(world: World):
+    a_sealed_record(world)
+    draft = a_draft(world, at=STARTED + timedelta(days=13))
+    a_step(draft, world, "Upper pipe ram", at=STARTED + timedelta(days=13))
+    item = row(world, at=STARTED + timedelta(days=13, hours=2))
+    assert (item.state, item.draft) == ("in-progress", draft)
+    late = row(world, at=STARTED + timedelta(days=20))
+    assert late.state == "overdue", "a draft forgotten keeps nothing in date"
+
+
+def test_a_draft_given_up_is_not_running(world: World):
+    a_sealed_record(world)
+    at = STARTED + timedelta(days=13)
+    draft = a_draft(world, at=at)
+    a_step(draft, world, "Upper pipe ram", at=at)
+    pressure_tests.discard_record(draft, reason="Well control", by=world.supervisor, at=at)
+    assert (row(world, at=at).state, row(world, at=at).draft) == ("due-soon", None)
+
+
+def test_a_failed_test_after_a_passing_one_is_the_most_pressing(world: World):
+    a_sealed_record(world)
+    failed = a_sealed_record(world, curve=leaking(), at=STARTED + timedelta(days=2))
+    at = STARTED + timedelta(days=3)
+    item = row(world, at=at)
+    assert (item.state, item.failed_record) == ("not-passed", failed)
+    assert due_list(world.rig, at=at)[0].position == item.position
+
+
+def test_a_passing_test_after_a_failed_one_clears_it(world: World):
+    a_sealed_record(world, curve=leaking())
+    a_sealed_record(world, at=STARTED + timedelta(days=2))
+    assert row(world, at=STARTED + timedelta(days=3)).state == "in-date"
+
+
+def test_a_repair_after_the_test_makes_it_due_at_once(world: World):
+    a_sealed_record(world)
+    component = world.at("Upper pipe ram").installations.get().component
+    builders.a_service_event(component, finished_at=SIGNED + timedelta(days=1), at=SIGNED + timedelta(days=1))
+    item = row(world, at=SIGNED + timedelta(days=2))
+    assert item.state == "due-now"
+    assert "Repaired" in item.reason
+
+
+def test_a_component_put_in_after_the_test_is_due_at_once_though_its_position_was_tested(world: World):
+    a_sealed_record(world)
+    at = SIGNED + timedelta(days=1)
+    old = world.at("Upper pipe ram").installations.get()
+    installations.remove_component(old, removed_at=at, reason="Worn", by=world.supervisor, at=at)
+    builders.an_installation(
+        world.at("Upper pipe ram"), installed_at=at + timedelta(hours=1), at=at + timedelta(hours=2)
+    )
+    item = row(world, at=at + timedelta(hours=3))
+    assert (item.state, item.last_record) == ("due-now", None)
+
+
+def test_a_corrected_record_counts_until_its_correction_is_signed(world: World):
+    old = a_sealed_record(world)
+    at = SIGNED + timedelta(days=1)
+    new = superseding.supersede_record(old, reason="Wrong end time", by=world.supervisor, at=at)
+    assert row(world, at=at).last_record == old
+    new = pressure_tests.conclude(new, concluded_at=STARTED + timedelta(hours=1), by=world.supervisor, at=at)
+    signed(new, world, at=at)
+    item = row(world, at=at)
+    assert (item.last_record, item.last_tested_at) == (new, STARTED + timedelta(hours=1))
+
+
+def test_a_section_with_a_higher_masp_asks_for_a_test_where_the_pressure_follows_the_masp():
+    world = a_world(section={"masp_margin_approval": "Permit 14-2", "begins_at": DAY - timedelta(days=30)})
+    record = a_sealed_record(world)
+    line = record.steps.get().lines.get()
+    assert line.required_high.si == pytest.approx(5500 * 6894.757, rel=1e-4)
+    assert row(world).state == "in-date"
+    deeper = SIGNED + timedelta(days=1)
+    builders.a_section(
+        world.section.well, masp_margin_approval="Permit 14-3", pore_gradient="0.7 psi/ft", begins_at=deeper, at=deeper
+    )
+    item = row(world, at=deeper + timedelta(hours=1))
+    assert item.state == "due-now"
+    assert "higher test pressure" in item.reason
+
+
+def test_a_section_without_an_approval_changes_nothing(world: World):
+    a_sealed_record(world)
+    deeper = SIGNED + timedelta(days=1)
+    builders.a_section(world.section.well, begins_at=deeper, at=deeper)
+    assert row(world, at=deeper + timedelta(hours=1)).state == "in-date"
+
+
+def test_what_is_not_pressure_tested_is_not_listed():
+    world = a_world("subsea")
+    named = {item.position.name for item in due_list(world.rig, at=SIGNED)}
+    assert "Upper pipe ram" in named
+    assert not named & {"Riser adapter", "Casing-shear ram", "Accumulator bank"}
+
+
+def test_a_row_that_can_not_be_worked_out_is_shown_first_and_stops_no_other():
+    world = a_world(section={"masp_margin_approval": "Permit 14-2", "begins_at": DAY - timedelta(days=30)})
+    component = world.at("Lower pipe ram").installations.get().component
+    components.amend_component(component, rated_working_pressure=None, by=world.supervisor, at=DAY)
+    items = due_list(world.rig, at=SIGNED)
+    assert (items[0].position.name, items[0].state) == ("Lower pipe ram", "cannot-be-worked-out")
+    assert "no rated working pressure" in items[0].error
+    assert items[0].reason == items[0].error
+    assert {item.state for item in items[1:]} == {"due-now"}
+
+
+def test_a_rig_under_another_edition_gets_its_intervals(world: World):
+    a_sealed_record(world)
+    programmes.choose_edition(world.rig, edition="api53-4", by=world.supervisor, at=SIGNED)
+    assert row(world).due.due_at.astimezone(UTC) > datetime(2026, 3, 17, 5, tzinfo=UTC)
+
+
+def test_what_happened_later_is_not_known_on_an_earlier_day(world: World):
+    a_sealed_record(world)
+    assert row(world, at=STARTED + timedelta(minutes=1)).last_record is None
+
+
+def test_an_empty_rig_has_nothing_due():
+    assert due_list(builders.a_rig(), at=SIGNED) == []
+
+
+def test_two_and_fifty_rows_take_the_same_queries():
+    assert queries_for(2) == queries_for(50)
+
+
+def queries_for(count: int) -> int:
+    rig = builders.a_rig()
+    stack = builders.a_stack(rig, positions=())
+    for _ in range(count):
+        builders.an_installation(builders.a_position(stack))
+    with CaptureQueriesContext(connection) as queries:
+        items = due_list(rig, at=SIGNED)
+        for item in items:
+            assert item.reason
+            assert item.position.stack.name
+            assert item.component.serial
+    assert len(items) == count
+    return len(queries)
+
+
+def test_tested_rows_take_no_query_each(world: World):
+    before = counted(world)
+    record = a_draft(world)
+    a_recording(
+        record, world, good(), step=a_step(record, world, "Upper pipe ram", "Lower pipe ram", "Blind-shear ram")
+    )
+    signed(concluded(record, world), world)
+    assert counted(world) == before
+
+
+def counted(world: World) -> int:
+    with CaptureQueriesContext(connection) as queries:
+        for item in due_list(world.rig, at=SIGNED):
+            assert item.last_record is None or item.last_record.rig.name
+    return len(queries)
