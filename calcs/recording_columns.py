@@ -235,13 +235,14 @@ def _even_parts(text: pl.Series) -> _Parts | None:
     model = _EVEN_CLOCK.fullmatch(str(text[0]))
     if model is None:
         return None
-    if not bool((text.str.len_bytes() == model.end()).all()) or not text.is_sorted():
+    ending = model.string[model.end("seconds") :]
+    alike = (text.str.len_bytes() == model.end()).all() and text.str.ends_with(ending).all()
+    if not alike or not text.is_sorted():
         return None
     letters = text.cast(pl.Binary).bin.reinterpret(dtype=pl.Array(pl.UInt8, model.end())).to_numpy()
     seconds = _microseconds(letters[:, model.start("seconds") : model.end("seconds")])
-    ending = np.frombuffer(model.string[model.end("seconds") :].encode(), np.uint8)
     minutes = _minutes(model.string, str(text[-1]), 2 * len(text))
-    if seconds is None or minutes is None or not bool((letters[:, model.end("seconds") :] == ending).all()):
+    if seconds is None or minutes is None:
         return None
     written = np.char.replace(np.datetime_as_string(minutes), "T", model.string[10])
     starts = text.search_sorted(pl.Series(written.tolist())).to_numpy()
