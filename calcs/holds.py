@@ -149,7 +149,8 @@ def judge(recording: Recording, rule: HoldRule, *, start: float | None = None, e
     low = _LowSearch.of(span)
     high_from = low.earliest_end + 1
     high = _high_result(span, high_from, low_found=low.found)
-    before = span.index_of(high.start)
+    # A clock of whole seconds may give the end of the low and the start of the high the same time.
+    before = max(span.index_of(high.start), high_from)
     return HoldVerdict(low.result(before), high)
 
 

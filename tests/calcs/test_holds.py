@@ -62,6 +62,14 @@ def test_times_with_rounding_of_the_last_bit_still_make_a_whole_hold() -> None:
     assert judge(Recording.from_samples(t, p, "psi"), rule()).passes
 
 
+def test_a_high_hold_that_begins_in_the_second_the_low_hold_ends_is_found() -> None:
+    seconds = np.floor(np.arange(6_002) / 10)
+    p = np.where(np.arange(6_002) < 3_001, 300.0, 5_000.0)
+    verdict = judge(Recording.from_samples(seconds, p, "psi"), rule())
+    assert verdict.passes
+    assert verdict.low.end == verdict.high.start == 300
+
+
 def test_decay_rate_is_the_fall_over_the_time_of_the_window() -> None:
     falling = Curve.through([(0, 300), (5, 300), (5.5, 5_100), (10.5, 5_050)])
     high = judge(falling.recording(), rule()).high
