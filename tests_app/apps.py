@@ -9,6 +9,8 @@ class TestsAppConfig(AppConfig):
 
     def ready(self) -> None:
         from tests_app.guards import sealing_guards
+        from tests_app.web import panels
         from trail import guards
 
         guards.register(*sealing_guards())
+        panels.register()

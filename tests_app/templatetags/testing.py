@@ -1,7 +1,7 @@
 """Template tags of the test pages. Load with ``{% load testing %}``."""
 
 import uuid
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -9,6 +9,7 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from equipment.web.columns import day_text
 from tests_app.web import times, wording
 from tests_app.web.once import FIELD
 
@@ -41,6 +42,15 @@ def limit(measured: Any) -> SafeString | str:
 def once() -> SafeString:
     """Write the hidden word that makes a form act once, however often it is sent."""
     return format_html('<input type="hidden" name="{}" value="{}">', FIELD, uuid.uuid4().hex)
+
+
+register.simple_tag(wording.window_said)
+
+
+@register.filter
+def day_said(iso: str) -> str:
+    """Show a day kept as ISO text, its month in letters."""
+    return day_text(date.fromisoformat(iso)) if iso else ""
 
 
 @register.filter

@@ -28,12 +28,19 @@ class CalculationForm(forms.Form):
     places: ClassVar[Mapping[str, str]] = {}
     """Field of the form for a path of the document, where the names differ."""
     uploads: ClassVar[bool] = False
+    when: ClassVar[Mapping[str, tuple[str, str]]] = {}
+    """For a field asked only sometimes: the field that decides, and the values it is asked for, with spaces between."""
 
     def __init__(self, data: Any = None, files: Any = None, *, units: System = "us") -> None:
         super().__init__(data, files)
         for field in self.fields.values():
             if isinstance(field, QuantityFormField):
                 field.prefer(units)
+        self.units = units
+
+    def shown_fields(self) -> list[tuple[forms.BoundField, str, str]]:
+        """Return the fields, each with the field and the values that decide whether it is asked; empty for always."""
+        return [(bound, *self.when.get(bound.name, ("", ""))) for bound in self.visible_fields()]
 
     def given(self, *names: str) -> dict[str, str]:
         """Return the fields given, as the document writes them."""
@@ -107,6 +114,10 @@ class MaspForm(CalculationForm):
     )
     air_gap = QuantityFormField(Dimension.LENGTH, DEPTHS, label="Air gap", required=False)
     places = {"margin": "fracture_margin"}
+    when = {
+        **dict.fromkeys(("pore_pressure", "mud_weight", "depth", "gas_fraction"), ("method", "pore-gas lesser")),
+        **dict.fromkeys(("fracture_gradient", "shoe_depth", "fracture_margin"), ("method", "fracture-gas lesser")),
+    }
 
     def document(self) -> dict[str, Any]:
         """Return the document: only what the method reads."""

@@ -4,17 +4,19 @@ from http import HTTPStatus
 from typing import Any, Final
 from urllib.parse import quote
 
+from django.core.cache import cache
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from equipment import files
-from tests_app.models import Certificate, Recording, RecordingKind
+from tests_app.models import Certificate, Record, Recording, RecordingKind
 from tests_app.queries import records, verification
 from tests_app.web.entry import Visit, signed_in
 
 _SHOWN_INLINE: Final = frozenset({"application/pdf"})
 _HASH_LENGTH: Final = 64
+_CHECK_SECONDS: Final = 60
 
 
 @require_GET
@@ -66,6 +68,14 @@ def _sent(content: bytes, name: str, kind: str, *, attached: bool) -> HttpRespon
     return HttpResponse(content, content_type=kind, headers=headers)
 
 
+def _checked(record: Record) -> verification.SealCheck:
+    """Return the check of a seal, at most once a minute: it reads every file, and anybody may ask."""
+    found: verification.SealCheck = cache.get_or_set(
+        f"seal-check-{record.pk}", lambda: verification.check_seal(record), _CHECK_SECONDS
+    )
+    return found
+
+
 @require_GET
 def verify(request: HttpRequest, sha256: str) -> HttpResponse:
     """Tell anybody who holds a certificate whether a record carries its seal, and no more than the paper says."""
@@ -73,7 +83,7 @@ def verify(request: HttpRequest, sha256: str) -> HttpResponse:
     if record is None:
         return render(request, "tests_app/verify.html", {"sha256": sha256}, status=HTTPStatus.NOT_FOUND)
     later = getattr(record, "superseded_by", None)
-    checked = verification.check_seal(record)
+    checked = _checked(record)
     context: dict[str, Any] = {
         "sha256": record.sha256,
         "record": record,

@@ -65,7 +65,7 @@ def state_words(item: DueItem, at: datetime) -> str:
     """Return the state of an item in words, with how far over or how near it is."""
     state, due_at = item.state, item.due.due_at if item.due else None
     if state == State.OVERDUE and due_at:
-        return f"Overdue, {distance_text(due_at, at)}"
+        return f"Overdue by {distance_text(due_at, at).removesuffix(' ago')}"
     if state == State.DUE_SOON and due_at:
         return f"Due {distance_text(due_at, at)}"
     return _WORDS[state]

@@ -8,6 +8,8 @@ from django import forms
 from django.core import signing
 from django.core.files.uploadedfile import UploadedFile
 
+from calcs.errors import InputError
+from calcs.recording_layouts import text_bytes
 from calcs.units import ENTRY_UNITS, Dimension
 from equipment import files
 from equipment.web.fields import QuantityFormField
@@ -19,6 +21,7 @@ from tests_app.web.uploads import MOST_BYTES
 _SALT: Final = "tests_app.upload-kept"
 _KEPT_SECONDS: Final = 24 * 3600
 _SPAN_INPUT: Final = {"class": "short", "autocomplete": "off"}
+_CHOOSE: Final = "Choose the recorder's file: the CSV or text export."
 _FROM_FILE: Final = [("", "As the file says")]
 
 
@@ -55,10 +58,10 @@ class AttachForm(forms.Form):
 
     file = forms.FileField(
         label="Recorder file",
-        required=False,
         allow_empty_file=True,
         max_length=200,
         widget=forms.FileInput({"data-max-bytes": MOST_BYTES, "accept": ".csv,.tsv,.txt,.asc,.dat,text/*"}),
+        error_messages={"required": _CHOOSE},
     )
     pressure_unit = forms.ChoiceField(
         label="Pressure unit",
@@ -74,33 +77,46 @@ class AttachForm(forms.Form):
     )
     kept = forms.CharField(required=False, widget=forms.HiddenInput)
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.is_text = False
+        if self.is_bound and self.data.get(self.add_prefix("kept")):
+            self.fields["file"].required = False
+
     def clean(self) -> dict[str, Any]:
         """Find the file: the one sent now, else the one sent with the refused form before."""
         given = self.cleaned_data
         upload = given.get("file")
         received = Received.of(upload) if upload else received_before(given.get("kept") or "")
-        if received is None:
-            self.add_error("file", "Choose the recorder's file: the CSV or text export.")
+        if received is None and "file" not in self.errors:
+            self.add_error("file", _CHOOSE)
         given["received"] = received
         return given
-
-    @property
-    def kept_name(self) -> str:
-        """Return the name of the file kept from a refused try, or nothing."""
-        received = self.cleaned_data.get("received") if self.is_bound and hasattr(self, "cleaned_data") else None
-        return received.name if received and self.data.get(self.add_prefix("kept")) else ""
 
     def keep_file(self) -> None:
         """Keep the file of this refused form, so that only the answer to the question has to be sent."""
         received = self.cleaned_data.get("received")
-        if received is not None:
-            self.data = self.data.copy()
-            self.data[self.add_prefix("kept")] = received.keep()
+        self.is_text = received is not None and _is_text(received.content)
+        self.data = self.data.copy()
+        self.data[self.add_prefix("kept")] = received.keep() if received is not None and self.is_text else ""
+
+    @property
+    def kept_name(self) -> str:
+        """Return the name of the file kept from this refused form, or nothing."""
+        received = self.cleaned_data.get("received") if self.is_text else None
+        return received.name if received else ""
 
     @property
     def asks(self) -> bool:
-        """Tell whether unit or channel has to be answered."""
-        return bool(self.errors.get("pressure_unit") or self.errors.get("channel"))
+        """Tell whether unit or channel may be the answer: the file is text, and yet could not be read."""
+        return self.is_text
+
+
+def _is_text(content: bytes) -> bool:
+    try:
+        return bool(text_bytes(content))
+    except InputError:
+        return False
 
 
 class ChartForm(forms.Form):

@@ -86,7 +86,7 @@ class DueRow:
     @property
     def is_since(self) -> bool:
         """Tell whether the date is when it became due, not a day still ahead."""
-        return self.item.state == State.DUE_NOW
+        return self.item.due is not None and self.item.due.state == State.DUE_NOW
 
 
 class DueFilter(RowFilter[DueRow]):

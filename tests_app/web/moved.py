@@ -51,4 +51,4 @@ def _said(item: DueItem | None) -> str:
     if item is None or item.due is None or item.due.due_at is None:
         return ""
     text = deadline_text(item.due.due_at, item.position.stack.rig.zone)
-    return f"at once, since {text}" if item.state == State.DUE_NOW else text
+    return f"at once, since {text}" if item.due.state == State.DUE_NOW else text

@@ -13,6 +13,7 @@ from bokeh.models import (
     HoverTool,
     Label,
     NumeralTickFormatter,
+    Range1d,
     Span,
 )
 from bokeh.plotting import figure
@@ -35,6 +36,7 @@ GOOD, BAD, RULE = "#2a6639", "#a0201c", "#8b9090"
 
 _MILLI: Final = 1000.0
 _HEIGHT: Final = 320
+_MOST_TICKS: Final = 4
 _CLOCK: Final = "%H:%M:%S"
 _TITLES: Final = {"low": "Low hold", "high": "High hold"}
 
@@ -93,6 +95,8 @@ def drawn(curve: Curve, windows: Sequence[Window], marks: Sequence[Mark], limits
         output_backend="canvas",
     )
     _style(plot, curve)
+    if curve.t:
+        plot.x_range = Range1d(curve.at(curve.t[0]), curve.at(curve.t[-1]))
     for value in limits:
         plot.add_layout(Span(location=value, dimension="width", line_color=RULE, line_dash="dashed", line_width=1))
     for window in windows:
@@ -118,6 +122,7 @@ def _add_line(plot: Any, curve: Curve) -> None:
 
 
 def _style(plot: Any, curve: Curve) -> None:
+    plot.toolbar.logo = None
     plot.background_fill_color = plot.border_fill_color = SHEET
     plot.outline_line_color = None
     plot.grid.grid_line_color = LINE
@@ -125,7 +130,10 @@ def _style(plot: Any, curve: Curve) -> None:
     plot.yaxis.axis_label = f"Pressure, {curve.unit}"
     plot.yaxis.formatter = NumeralTickFormatter(format="0,0")
     scales = ("milliseconds", "seconds", "minsec", "minutes", "hourmin", "hours")
-    plot.xaxis.formatter = DatetimeTickFormatter(**dict.fromkeys(scales, _CLOCK), days="%d %b")
+    # Without a clock the axis begins at midnight of nothing, which must not be shown as a day.
+    days = "%d %b" if curve.started_at else _CLOCK
+    plot.xaxis.formatter = DatetimeTickFormatter(**dict.fromkeys(scales, _CLOCK), days=days)
+    plot.xaxis.ticker.desired_num_ticks = _MOST_TICKS
     for axis in (plot.xaxis, plot.yaxis):
         axis.axis_label_text_color = axis.major_label_text_color = SOFT
         axis.axis_line_color = axis.major_tick_line_color = RULE
@@ -207,7 +215,9 @@ def step_plot(request: HttpRequest, pk: int) -> JsonResponse:
     """Return the curve around a judged step, its windows and its marks."""
     step = records.step_for(request.user, pk)
     visit = Visit.of(request, step.record.rig)
-    kept = (step.verdict or {}).get("curve") or {"t": [], "p": []}
+    own = step.recording if step.recording and step.recording.step_id == step.pk else None
+    # A file of this step alone is shown whole, so that the marks can be moved over all of it.
+    kept = own.curve if own else (step.verdict or {}).get("curve") or {"t": [], "p": []}
     started_at = step.recording.facts.get("started_at") if step.recording else None
     curve = _curve_of(kept, step.record.rig, visit.units, started_at)
     plot = drawn(curve, _windows(step.verdict), _marks([step]), _limit_lines(step.limits, curve.unit))
@@ -215,11 +225,14 @@ def step_plot(request: HttpRequest, pk: int) -> JsonResponse:
 
 
 def _marks(steps: Sequence[Step]) -> list[Mark]:
-    return [
-        Mark(f"mark-{step.pk}", step.chosen_marks["start_s"], step.chosen_marks["end_s"], f"Step {step.order}")
-        for step in steps
-        if step.chosen_marks
-    ]
+    """Return the part judged for each step: as chosen, else the whole of its file."""
+    found = []
+    for step in steps:
+        whole = {"start_s": 0.0, "end_s": step.recording.facts["duration_s"]} if step.recording else None
+        marks = step.chosen_marks or whole
+        if marks:
+            found.append(Mark(f"mark-{step.pk}", marks["start_s"], marks["end_s"], f"Step {step.order}"))
+    return found
 
 
 @require_GET

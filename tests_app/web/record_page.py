@@ -13,6 +13,7 @@ from django.forms import BaseForm
 from django.http import HttpRequest, HttpResponse
 
 from equipment.models import PositionGroup
+from tests_app import rulebook
 from tests_app.documents.snapshot import facts_in_words
 from tests_app.models import Evidence, Line, Outcome, Record, Recording, RecordingKind, Step
 from tests_app.queries import records
@@ -205,6 +206,7 @@ class Assembly:
         return {
             "record": record,
             "test": record.pressure_test,
+            "edition_title": edition_title(record),
             "uses": list(record.instrument_uses.all()),
             "blocks": self.blocks(),
             "whole_files": self.whole_files(),
@@ -230,6 +232,12 @@ class Assembly:
         """Return where on the page an open point is dealt with."""
         by_order = {f"step-{step.order}": f"step-{step.pk}" for step in self.steps}
         return {"concluded_at": "conclude", "steps": "steps", **by_order}.get(about, "heading")
+
+
+def edition_title(record: Record) -> str:
+    """Return the title of the rules a record is judged by."""
+    edition = rulebook.edition(record.edition)
+    return f"{edition.title}, {edition.edition}"
 
 
 def marks_form(step: Step, usable: list[Recording], data: Any = None) -> MarksForm:

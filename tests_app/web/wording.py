@@ -54,3 +54,17 @@ def moment_said(moment: Mapping[str, str] | None, *, seconds: bool = True) -> Sa
         f"{date_text(local)}, {clock}",
         zone_label(local),
     )
+
+
+def window_said(start: Mapping[str, str], end: Mapping[str, str]) -> SafeString | str:
+    """Return from when to when on the rig's clock; the day and the zone once where they are the same."""
+    first, last = datetime.fromisoformat(start["local"]), datetime.fromisoformat(end["local"])
+    if first.date() != last.date() or first.utcoffset() != last.utcoffset():
+        return format_html("{} to {}", moment_said(start), moment_said(end))
+    return format_html(
+        '{}, {} to {} <span class="zone">{}</span>',
+        date_text(first),
+        f"{first:%H:%M:%S}",
+        f"{last:%H:%M:%S}",
+        zone_label(first),
+    )

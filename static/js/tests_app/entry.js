@@ -13,6 +13,16 @@
     select.addEventListener("change", () => repeats(select));
   }
 
+  /* data-when="field" data-values="a b": asked only while that field says one of these. */
+  const asked = () => {
+    for (const part of document.querySelectorAll("[data-when]")) {
+      const decides = part.closest("form").elements[part.dataset.when];
+      part.hidden = !part.dataset.values.split(" ").includes(decides.value);
+    }
+  };
+  asked();
+  document.addEventListener("change", asked);
+
   const zone = (event) => event.target instanceof Element ? event.target.closest("[data-drop]") : null;
   for (const kind of ["dragenter", "dragover"]) {
     document.addEventListener(kind, (event) => {
@@ -30,6 +40,22 @@
     input.files = event.dataTransfer.files;
     input.dispatchEvent(new Event("change", { bubbles: true }));
   });
+
+  /* A browser writes a date as its owner's country does; 11/12 is read both ways on one rig. Said again in full. */
+  const months = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+  const saidAgain = (input) => {
+    const found = /^(\d{4})-(\d\d)-(\d\d)T(\d\d:\d\d(?::\d\d)?)/.exec(input.value);
+    return found ? `${Number(found[3])} ${months[Number(found[2]) - 1]} ${found[1]}, ${found[4]}` : "";
+  };
+  for (const input of document.querySelectorAll('input[type="datetime-local"]')) {
+    const said = document.createElement("output");
+    said.className = "said-again";
+    said.htmlFor = input.id;
+    input.after(said);
+    const say = () => { said.textContent = saidAgain(input); };
+    say();
+    input.addEventListener("input", say);
+  }
 
   const cookie = (name) => document.cookie.split("; ").find((one) => one.startsWith(`${name}=`))?.slice(name.length + 1);
   for (const form of document.querySelectorAll("form[data-send-again]")) {

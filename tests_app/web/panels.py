@@ -1,0 +1,55 @@
+"""What the tests add to the pages of equipment: a component's tests and next due date, and states in the drawing."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Final
+
+from django.http import HttpRequest
+from django.template.loader import render_to_string
+from django.utils import timezone
+from django.utils.safestring import SafeString
+
+from accounts.presentation import STATES
+from equipment.models import Component, Stack
+from equipment.web import panels
+from equipment.web.panels import StateMark
+from tests_app.queries.component_tests import lines_of_component
+from tests_app.queries.due_list import DueItem, due_list
+from tests_app.web.due_words import STATE_KEYS, deadline_text, state_words
+from tests_app.web.front import DueRow
+
+_SHOWN: Final = 10
+
+
+def component_tests(request: HttpRequest, component: Component) -> SafeString | None:
+    """Return the component's next due date and its latest tests; nothing for what is neither due nor tested."""
+    at = timezone.now()
+    rig = component.rig
+    item = next((one for one in due_list(rig, at=at) if one.component.pk == component.pk), None)
+    lines = list(lines_of_component(component)[:_SHOWN])
+    if item is None and not lines:
+        return None
+    row = DueRow(item, at, rig.zone) if item else None
+    key = STATE_KEYS[item.state] if item else ""
+    context = {"row": row, "state_key": key, "lines": lines, "rig": rig, "zone": rig.time_zone}
+    return SafeString(render_to_string("tests_app/parts/component_tests.html", context, request=request))
+
+
+def position_states(stack: Stack, at: datetime) -> Mapping[int, StateMark]:
+    """Return how each position of a stack stands at a moment."""
+    return {
+        item.position.pk: _mark(item, at) for item in due_list(stack.rig, at=at) if item.position.stack_id == stack.pk
+    }
+
+
+def _mark(item: DueItem, at: datetime) -> StateMark:
+    key = STATE_KEYS[item.state]
+    due_at = item.due.due_at if item.due else None
+    detail = f"before {deadline_text(due_at, item.position.stack.rig.zone)}" if due_at else ""
+    return StateMark(word=state_words(item, at), shape=key, tone=STATES[key].tone, detail=detail)
+
+
+def register() -> None:
+    """Hang both on the pages of equipment."""
+    panels.component.register(component_tests)
+    panels.position_state.register(position_states)
