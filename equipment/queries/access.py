@@ -43,6 +43,13 @@ RIGHTS: Final[Mapping[str, frozenset[Right]]] = {
 }
 
 
+RIGHTS_IN_WORDS: Final[tuple[tuple[str, str], ...]] = tuple(
+    (str(CrewRole(role).label), ", ".join(right.value for right in Right if right in given))
+    for role, given in RIGHTS.items()
+)
+"""Each role with what it allows."""
+
+
 def rigs_visible(user: Viewer) -> QuerySet[Rig]:
     """Return the rigs the person has a role on, by name; all of them for a superuser, none when not signed in."""
     if not user.is_authenticated or not user.is_active:

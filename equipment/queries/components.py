@@ -1,8 +1,8 @@
 """Components, as one person may see them."""
 
-from django.db.models import CharField, Exists, F, OuterRef, QuerySet, Subquery
+from django.db.models import CharField, Exists, F, Min, OuterRef, Q, QuerySet, Subquery
 
-from equipment.models import Component, Document, Elastomer, Installation, Position, Rig, ServiceEvent
+from equipment.models import Component, Document, Elastomer, Installation, Instrument, Position, Rig, ServiceEvent
 from equipment.queries import access
 from equipment.queries.access import Right, Viewer
 
@@ -13,11 +13,16 @@ def _with_place(components: QuerySet[Component]) -> QuerySet[Component]:
         stack_name=Subquery(standing.values("position__stack__name")[:1], output_field=CharField()),
         position_name=Subquery(standing.values("position__name")[:1], output_field=CharField()),
         stack_pk=Subquery(standing.values("position__stack")[:1]),
+        position_pk=Subquery(standing.values("position")[:1]),
+        elastomer_expires_on=Min("elastomers__expires_on", filter=Q(elastomers__removed_on__isnull=True)),
     )
 
 
 def components_of(rig: Rig) -> QuerySet[Component]:
-    """Return the rig's components, each with `stack_name`, `position_name` and `stack_pk` where it stands now."""
+    """Return the rig's components, each with where it stands now and the elastomer that runs out first.
+
+    Added to each: `stack_name`, `stack_pk`, `position_name`, `position_pk`, `elastomer_expires_on`.
+    """
     return _with_place(Component.objects.filter(rig=rig)).select_related("rig").order_by("kind", "serial")
 
 
@@ -32,6 +37,11 @@ def installable(position: Position) -> QuerySet[Component]:
     return Component.objects.filter(
         ~Exists(standing), rig=position.stack.rig_id, kind=position.kind, retired_at__isnull=True
     ).order_by("serial")
+
+
+def documents_of(subject: Component | Instrument) -> QuerySet[Document]:
+    """Return the documents, the latest added of each kind first."""
+    return subject.documents.order_by("kind", "-added_at")
 
 
 def elastomers_of(component: Component) -> QuerySet[Elastomer]:

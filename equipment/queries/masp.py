@@ -1,5 +1,7 @@
 """The maximum anticipated surface pressure of a hole section, worked out from its figures."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any, Final
 
 from calcs.errors import InputError
@@ -7,7 +9,7 @@ from calcs.pressures import FractureGas, Masp, Mudline, PoreGas, masp
 from calcs.units import Dimension, GaugePressure, Quantity, System, shown
 from calcs.working import Amount, Step
 from equipment.errors import Refused
-from equipment.models import DisplayUnits, HoleSection, MaspMethod, Measured, Rig, StackKind
+from equipment.models import DisplayUnits, HoleSection, MaspMethod, Measured, Rig, StackKind, Well
 
 _FIELDS: Final = {
     "depth": "total_depth",
@@ -42,6 +44,14 @@ def worked_out(section: HoleSection, *, subsea: bool) -> Masp:
     return found if section.pore_gradient is None or pore is None else _led_by_gradient(section, found)
 
 
+def tried(well: Well, figures: Mapping[str, Any]) -> Masp:
+    """Return the MASP a section of the well would have with these figures; nothing is saved. Raises as `worked_out`."""
+    section = HoleSection(well=well)
+    for name, value in figures.items():
+        setattr(section, name, value)
+    return worked_out(section, subsea=is_subsea(well.rig))
+
+
 def figure(found: Masp, rig: Rig) -> Quantity:
     """Return the figure as it is stored: in the rig's unit of pressure, to one decimal place."""
     quantity = shown(found.pressure_gauge, Dimension.PRESSURE, system_of(rig))
@@ -71,9 +81,28 @@ def working_lines(section: HoleSection, system: System) -> list[str]:
     return [_step(stored).line(system) for stored in section.masp_working]
 
 
-def working_steps(section: HoleSection) -> tuple[Step, ...]:
-    """Return the stored working as steps."""
-    return tuple(_step(stored) for stored in section.masp_working)
+@dataclass(frozen=True)
+class ShownStep:
+    """A step of the sum as it is written: what is found, how, and what came out."""
+
+    label: str
+    how: str
+    value: str
+
+
+def shown_steps(section: HoleSection, system: System) -> list[ShownStep]:
+    """Return the stored working of the section, step by step, in the units of `system`."""
+    return steps_in(tuple(_step(stored) for stored in section.masp_working), system)
+
+
+def steps_in(steps: tuple[Step, ...], system: System) -> list[ShownStep]:
+    """Return the steps of a working as they are written in the units of `system`."""
+    return [
+        ShownStep(
+            step.label, step.expression.format(*(term.text(system) for term in step.terms)), step.value.text(system)
+        )
+        for step in steps
+    ]
 
 
 def _led_by_gradient(section: HoleSection, found: Masp) -> Masp:

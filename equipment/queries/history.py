@@ -1,0 +1,49 @@
+"""The trail of a component or another row, with that of what hangs on it."""
+
+from typing import Final
+
+from django.db.models import Model, Q, QuerySet
+
+from equipment.models import Component, Document, Elastomer, Installation, Instrument, Rig, ServiceEvent, Well
+from trail import entries
+from trail.models import TrailEntry
+
+MOST_SHOWN: Final = 100
+
+
+def of_component(component: Component) -> QuerySet[TrailEntry]:
+    """Return the newest entries on the component, its installations, elastomers, documents and service."""
+    parts = (Installation, Elastomer, Document, ServiceEvent)
+    condition = _on(Component, component.pk)
+    for model in parts:
+        keys = model._base_manager.filter(component=component.pk).values("pk")
+        condition |= Q(subject_type=model._meta.label_lower, subject_id__in=keys)
+    return TrailEntry.objects.filter(condition)[:MOST_SHOWN]
+
+
+def of_instrument(instrument: Instrument) -> QuerySet[TrailEntry]:
+    """Return the newest entries on the instrument and its documents."""
+    keys = Document.objects.filter(instrument=instrument.pk).values("pk")
+    documents = Q(subject_type=Document._meta.label_lower, subject_id__in=keys)
+    return TrailEntry.objects.filter(_on(Instrument, instrument.pk) | documents)[:MOST_SHOWN]
+
+
+def of_well(well: Well) -> QuerySet[TrailEntry]:
+    """Return the newest entries on the well and its sections."""
+    sections = Q(subject_type="equipment.holesection", subject_id__in=well.sections.values("pk"))
+    return TrailEntry.objects.filter(_on(Well, well.pk) | sections)[:MOST_SHOWN]
+
+
+def of_rig(rig: Rig) -> QuerySet[TrailEntry]:
+    """Return the newest entries on the rig itself and its crew."""
+    crew = Q(subject_type="equipment.crewmember", rig_number=rig.pk)
+    return TrailEntry.objects.filter(_on(Rig, rig.pk) | crew)[:MOST_SHOWN]
+
+
+def of_row(row: Model) -> QuerySet[TrailEntry]:
+    """Return the newest entries on one row alone."""
+    return entries.of_subject(row)[:MOST_SHOWN]
+
+
+def _on(model: type[Model], key: int) -> Q:
+    return Q(subject_type=model._meta.label_lower, subject_id=key)

@@ -1,0 +1,52 @@
+"""Addresses of equipment."""
+
+from django.urls import path
+
+from equipment.web.views import components, installations, instruments, rigs, service, stacks, wells
+
+app_name = "equipment"
+urlpatterns = [
+    path("rigs/", rigs.show_rigs, name="rigs"),
+    path("rigs/new/", rigs.register_rig, name="rig-new"),
+    path("rigs/<int:rig_pk>/edit/", rigs.amend_rig, name="rig-edit"),
+    path("rigs/<int:rig_pk>/crew/", rigs.show_crew, name="crew"),
+    path("crew/<int:pk>/role/", rigs.change_role, name="crew-role"),
+    path("crew/<int:pk>/remove/", rigs.remove_member, name="crew-remove"),
+    path("rigs/<int:rig_pk>/wells/", wells.show_wells, name="wells"),
+    path("rigs/<int:rig_pk>/wells/new/", wells.register_well, name="well-new"),
+    path("wells/<int:pk>/", wells.show_well, name="well"),
+    path("wells/<int:pk>/edit/", wells.amend_well, name="well-edit"),
+    path("wells/<int:pk>/sections/new/", wells.add_section, name="section-new"),
+    path("wells/<int:pk>/sections/sum/", wells.work_out, name="section-sum"),
+    path("sections/<int:pk>/edit/", wells.amend_section, name="section-edit"),
+    path("rigs/<int:rig_pk>/stacks/", stacks.show_stacks, name="stacks"),
+    path("rigs/<int:rig_pk>/stacks/new/", stacks.register_stack, name="stack-new"),
+    path("stacks/<int:pk>/", stacks.show_stack, name="stack"),
+    path("stacks/<int:pk>/edit/", stacks.amend_stack, name="stack-edit"),
+    path("stacks/<int:pk>/positions/", stacks.arrange_stack, name="stack-arrange"),
+    path("stacks/<int:pk>/positions/new/", stacks.add_position, name="position-new"),
+    path("positions/<int:pk>/", stacks.show_position, name="position"),
+    path("positions/<int:pk>/edit/", stacks.amend_position, name="position-edit"),
+    path("positions/<int:pk>/up/", stacks.move_position, {"step": -1}, name="position-up"),
+    path("positions/<int:pk>/down/", stacks.move_position, {"step": 1}, name="position-down"),
+    path("positions/<int:pk>/remove/", stacks.remove_position, name="position-remove"),
+    path("positions/<int:pk>/install/", installations.install, name="install"),
+    path("installations/<int:pk>/remove/", installations.remove, name="installation-remove"),
+    path("rigs/<int:rig_pk>/components/", components.show_components, name="components"),
+    path("rigs/<int:rig_pk>/components/new/", components.register_component, name="component-new"),
+    path("components/<int:pk>/", components.show_component, name="component"),
+    path("components/<int:pk>/edit/", components.amend_component, name="component-edit"),
+    path("components/<int:pk>/retire/", components.retire_component, name="component-retire"),
+    path("components/<int:pk>/reinstate/", components.reinstate_component, name="component-reinstate"),
+    path("components/<int:pk>/service/new/", service.record_service, name="service-new"),
+    path("components/<int:pk>/elastomers/new/", service.fit_elastomer, name="elastomer-new"),
+    path("components/<int:pk>/documents/new/", service.attach_to_component, name="component-document-new"),
+    path("elastomers/<int:pk>/remove/", service.remove_elastomer, name="elastomer-remove"),
+    path("documents/<int:pk>/file/", service.download, name="document-file"),
+    path("rigs/<int:rig_pk>/instruments/", instruments.show_instruments, name="instruments"),
+    path("rigs/<int:rig_pk>/instruments/new/", instruments.register_instrument, name="instrument-new"),
+    path("instruments/<int:pk>/", instruments.show_instrument, name="instrument"),
+    path("instruments/<int:pk>/edit/", instruments.amend_instrument, name="instrument-edit"),
+    path("instruments/<int:pk>/retire/", instruments.retire_instrument, name="instrument-retire"),
+    path("instruments/<int:pk>/documents/new/", service.attach_to_instrument, name="instrument-document-new"),
+]
