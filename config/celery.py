@@ -4,7 +4,7 @@ import os
 from typing import Any
 
 from celery import Celery
-from celery.signals import worker_ready
+from celery.signals import task_postrun, worker_ready
 
 from config.timetable import timetable
 
@@ -19,4 +19,14 @@ app.autodiscover_tasks()
 @worker_ready.connect
 def _mark_ready(**_: Any) -> None:
     """Leave the first mark at once: who starts the product need not wait a minute to know that the worker lives."""
+    _leave_mark()
+
+
+@task_postrun.connect
+def _mark_done(**_: Any) -> None:
+    """Leave a mark after every task: behind a heap of certificates the timetable's own mark would come late."""
+    _leave_mark()
+
+
+def _leave_mark() -> None:
     app.tasks["config.leave_mark"].run()

@@ -13,7 +13,7 @@ from typing import Final
 import django
 from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
-from django.core.management import call_command, get_commands
+from django.core.management import call_command
 from django.core.management.base import CommandError
 
 _STAMP: Final = ".collected"
@@ -51,8 +51,7 @@ def main() -> int:
         django.setup()
         call_command("migrate", interactive=False, verbosity=0)
         collect_static()
-        if "load_demo" in get_commands():
-            call_command("load_demo", "--if-empty")
+        call_command("load_demo", "--if-empty")
     except (ImproperlyConfigured, CommandError) as refusal:
         print(refusal, file=sys.stderr)
         return 1

@@ -30,6 +30,9 @@ STOP_SECONDS: Final = 15.0
 LOOK_EVERY_SECONDS: Final = 0.2
 WEB_THREADS: Final = 8
 STOPPED_BY_SIGNAL: Final = 0
+# Celery's five lines against running as root would hide the address and the sign-ins. They are about queues that carry
+# pickled objects; ours carries JSON only.
+ROOT_WARNING_OFF: Final = "ignore:You're running the worker with superuser privileges"
 
 
 # Linux's number of the call that has a child signalled when its parent dies, by whatever means (prctl(2)).
@@ -61,6 +64,7 @@ class Children:
         self.running[name] = subprocess.Popen(
             [sys.executable, "-m", *arguments],
             cwd=BASE,
+            env={**os.environ, "PYTHONWARNINGS": ROOT_WARNING_OFF},
             stdin=subprocess.DEVNULL,
             start_new_session=True,
             preexec_fn=_end_with_parent,

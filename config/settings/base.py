@@ -161,7 +161,12 @@ LOGGING = {
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["stderr"], "level": ENV.text("LOG_LEVEL", "INFO")},
-    "loggers": {"django": {"handlers": [], "level": "INFO", "propagate": True}, "fontTools": {"level": "WARNING"}},
+    "loggers": {
+        "django": {"handlers": [], "level": "INFO", "propagate": True},
+        # They tell each step of every certificate.
+        "weasyprint": {"level": "WARNING"},
+        "fontTools": {"level": "WARNING"},
+    },
 }
 
 # Whether the demo's well-known sign-ins may exist in the database (config.checks).
