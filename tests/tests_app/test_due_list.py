@@ -128,6 +128,7 @@ def test_a_corrected_record_counts_until_its_correction_is_signed(world: World):
     at = SIGNED + timedelta(days=1)
     new = superseding.supersede_record(old, reason="Wrong end time", by=world.supervisor, at=at)
     assert row(world, at=at).last_record == old
+    assert (row(world, at=at).state, row(world, at=at).draft) == ("in-date", None), "a correction is no running test"
     new = pressure_tests.conclude(new, concluded_at=STARTED + timedelta(hours=1), by=world.supervisor, at=at)
     signed(new, world, at=at)
     item = row(world, at=at)

@@ -19,7 +19,7 @@ from tests.builders_tests_app import (
     a_sealed_record,
     a_step,
     a_world,
-    good,
+    typed,
 )
 from tests_app.actions import pressure_tests, programmes
 from tests_app.errors import RecordIsSealed, RecordIsStale
@@ -201,7 +201,7 @@ def test_a_test_concludes_after_its_start_and_not_in_the_future(world: World):
 
 def test_a_test_does_not_conclude_before_its_last_hold(world: World):
     record = a_draft(world)
-    a_recording(record, world, good(), step=a_step(record, world, "Upper pipe ram"))
+    typed(a_step(record, world, "Upper pipe ram"), world)
     with pytest.raises(Refused, match="was still running"):
         concluded(record, world, STARTED + timedelta(minutes=5))
 

@@ -236,6 +236,27 @@ def test_an_instrument_out_of_calibration_is_named_in_the_remarks(world: World, 
     assert "pg-77 used" in content["remarks"]
 
 
+@pytest.mark.parametrize("hours_off", [-7, 7])
+def test_a_recorder_whose_clock_was_off_is_explained_in_the_remarks(world: World, hours_off: int):
+    record = a_draft(world)
+    clocked = good().clock_csv(STARTED + timedelta(hours=hours_off))
+    a_recording(record, world, clocked, step=a_step(record, world, "Upper pipe ram"))
+    record = concluded(record, world)
+    with pytest.raises(Refused, match="by the clock of its recording") as refusal:
+        sign(record, world)
+    assert refusal.value.field == "step-1"
+    record = pressure_tests.amend_heading(
+        record,
+        section=world.section,
+        heading=a_heading(remarks="The recorder's clock stood on another zone."),
+        instruments=[world.recorder],
+        version=record.version,
+        by=world.supervisor,
+        at=CONCLUDED,
+    )
+    sign(record, world)
+
+
 def test_a_repeat_of_station_is_advised_and_signed_all_the_same(world: World):
     a_sealed_record(world)
     record = a_judged_draft(world, at=STARTED + timedelta(days=3))

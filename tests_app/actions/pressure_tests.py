@@ -14,7 +14,7 @@ from equipment.errors import Refused
 from equipment.models import HoleSection, Instrument, Rig, Stack
 from tests_app.actions.drafts import hold_draft
 from tests_app.actions.judging import judge_all, require_all
-from tests_app.models import Barrier, InstrumentUse, PressureTest, Record, RecordKind
+from tests_app.models import Barrier, Evidence, InstrumentUse, PressureTest, Record, RecordKind
 from tests_app.queries.copies import as_used
 from tests_app.queries.requirements import edition_of
 from trail import entries
@@ -113,8 +113,8 @@ def amend_heading(
 def conclude(record: Record, *, concluded_at: datetime, by: User, at: datetime) -> Record:
     """Say when the test was over: the next deadline counts from this moment.
 
-    Raises Refused naming `concluded_at` when it is not after the start, lies in the future, or lies before
-    a hold that was judged.
+    Raises Refused naming `concluded_at` when it is not after the start, lies in the future, or lies before the
+    end of a hold typed in. A recorder's clock may be wrong: that is asked about before signing.
     """
     held = hold_draft(record)
     _refuse_conclusion(held, concluded_at, at)
@@ -197,12 +197,12 @@ def _refuse_conclusion(record: Record, concluded_at: datetime, at: datetime) -> 
         raise Refused("concluded_at", "A test concludes after it started.", "Give a time after its start.")
     if concluded_at > at:
         raise Refused("concluded_at", "The conclusion lies in the future.", "Give the time the last hold was over.")
-    last = record.steps.aggregate(last=Max("concluded_at"))["last"]
+    last = record.steps.filter(evidence=Evidence.TYPED).aggregate(last=Max("concluded_at"))["last"]
     if last is not None and concluded_at < last:
         ended = f"{last.astimezone(record.rig.zone):%d %b %Y %H:%M:%S}"
         raise Refused(
             "concluded_at",
-            f"A hold of this test was still running: the last judged one ended {ended}.",
+            f"A hold of this test was still running: the last one typed in ended {ended}.",
             "Give that moment or a later one.",
         )
 

@@ -39,7 +39,6 @@ _PICTURES: Final = {
 """First bytes of what a scan or photo comes as; the name and the browser's word are not taken for it."""
 
 
-@transaction.atomic
 def attach_recording(
     record: Record,
     *,
@@ -55,25 +54,27 @@ def attach_recording(
     """Keep a recorder's file and judge by it: the step given, or every step still without evidence.
 
     For a whole test the holds are searched; each is proposed for a step, and chosen where the step has none.
+    The file is read before the transaction, so that nobody's writing waits for half a million samples.
     Raises Refused naming `recording`, `pressure_unit`, `channel` or `step` with what to do.
     """
-    held = hold_draft(record)
-    step = _own_step(held, step)
     _refuse_size(content)
-    samples = _read(content, held, pressure_unit, channel)
-    recording = _kept(held, step, file_name, content, content_type, by, at)
-    _refuse_twice(held, recording, samples.channel)
-    recording.channel = samples.channel
-    recording.facts = facts_of(samples, pressure_unit)
-    times, pressures = reduced(samples, CURVE_POINTS)
-    recording.curve = {"t": times.round(3).tolist(), "p": pressures.tolist()}
-    _save(recording)
-    if step is not None:
-        _give(step, held, recording, samples)
-    else:
-        _propose(held, recording, samples)
-    mark_changed(held)
-    _tell("recording.attached", recording, by=by, at=at)
+    samples = _read(content, record, pressure_unit, channel)
+    with transaction.atomic():
+        held = hold_draft(record)
+        step = _own_step(held, step)
+        recording = _kept(held, step, file_name, content, content_type, by, at)
+        _refuse_twice(held, recording, samples.channel)
+        recording.channel = samples.channel
+        recording.facts = facts_of(samples, pressure_unit)
+        times, pressures = reduced(samples, CURVE_POINTS)
+        recording.curve = {"t": times.round(3).tolist(), "p": pressures.tolist()}
+        _save(recording)
+        if step is not None:
+            _give(step, held, recording, samples)
+        else:
+            _propose(held, recording, samples)
+        mark_changed(held)
+        _tell("recording.attached", recording, by=by, at=at)
     return recording
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from itertools import combinations
 from typing import Any
 
@@ -55,23 +55,28 @@ def _conclusion(record: Record, steps: Iterable[Step]) -> Iterator[OpenPoint]:
             "concluded_at", "The test is not concluded.", "Say when it was over: deadlines count from then."
         )
         return
-    late = [step for step in steps if step.concluded_at is not None and step.concluded_at > record.concluded_at]
-    for step in late:
-        yield OpenPoint(
-            "concluded_at", f"{step} was still held when the test concluded.", "Give the time the last hold was over."
-        )
-    early = [step for step in steps if (began := _began(step)) and began < record.started_at.isoformat()]
-    for step in early:
-        yield OpenPoint(
-            f"step-{step.order}",
-            f"{step} was held before the test began, by the recorder's clock.",
-            "Check the test's start, the recorder's clock, and that the file is this test's.",
-        )
+    for step in steps:
+        if step.concluded_at is not None and step.concluded_at > record.concluded_at:
+            yield _out_of_time(record, step, "after the test concluded")
+        began = _began(step)
+        if began is not None and began < record.started_at:
+            yield _out_of_time(record, step, "before the test began")
 
 
-def _began(step: Step) -> str | None:
-    verdict = step.verdict
-    return verdict["low"]["start_at"] if verdict else None
+def _out_of_time(record: Record, step: Step, when: str) -> OpenPoint:
+    """Return the point on a hold outside the test's time; a recorder's clock may be wrong, if that is said."""
+    return OpenPoint(
+        f"step-{step.order}",
+        f"{step} was held {when}, by the clock of its {'recording' if step.recording_id else 'readings'}.",
+        "Check the test's start and conclusion, and that the file is this test's. Was the recorder's clock off, say so "
+        "in the remarks: the certificate prints that.",
+        blocks="clock" not in record.remarks.casefold(),
+    )
+
+
+def _began(step: Step) -> datetime | None:
+    began = step.verdict["low"]["start_at"] if step.verdict else None
+    return datetime.fromisoformat(began) if began else None
 
 
 def _instruments(record: Record, uses: list[InstrumentUse]) -> Iterator[OpenPoint]:

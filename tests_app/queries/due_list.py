@@ -168,6 +168,11 @@ def _is_corrected(record: Record) -> bool:
     return later is not None and later.sealed_at is not None
 
 
+def _is_being_tested(record: Record) -> bool:
+    """Tell whether a record is the draft of a test: the draft of a correction tests nothing anew."""
+    return record.sealed_at is None and record.supersedes_id is None
+
+
 def _item(installed: Installation, history: _History, under: Circumstances, at: datetime) -> DueItem | None:
     """Return the row of one position; None for what the rules exempt from pressure tests."""
     component = installed.component
@@ -189,7 +194,7 @@ def _with_records(item: DueItem, history: _History, at: datetime) -> DueItem:
     passing = [r for r, lines in sealed if _passes(lines)]
     last = max(passing, key=_concluded, default=None)
     failing = [r for r, lines in sealed if not _passes(lines) and (last is None or _concluded(r) > _concluded(last))]
-    drafts = [r for r, _ in history.records(item.component) if not r.sealed_at and r.started_at <= at]
+    drafts = [r for r, _ in history.records(item.component) if _is_being_tested(r) and r.started_at <= at]
     return replace(
         item,
         last_record=last,
@@ -222,7 +227,7 @@ def _events(item: DueItem, history: _History, at: datetime) -> list[Event]:
         held = min((line.required_high.si for line in lines), default=None)
         if record.sealed_at is not None:
             events.append(Tested(record.started_at, _concluded(record), _passes(lines), held))
-        elif at - record.started_at <= FORGOTTEN_AFTER:
+        elif _is_being_tested(record) and at - record.started_at <= FORGOTTEN_AFTER:
             events.append(Tested(record.started_at))
     return events
 
