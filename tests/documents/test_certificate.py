@@ -103,6 +103,10 @@ def test_a_hold_that_was_not_found_says_why_and_shows_no_figure(failing: Paper):
     assert "no stretch of 5:00 stayed at or over 10,000 psi" in failing.text
 
 
+def test_the_summary_gives_no_pressure_for_a_hold_that_did_not_pass(failing: Paper):
+    assert "1 Annular on 5 in pipe 250–350 295.6 3,500 not held 5 min ✕ Not passed High hold: held 1:24" in failing.text
+
+
 def test_leaks_and_remarks_are_printed_with_their_place(failing: Paper):
     leak = "Step 4, Lower pipe ram Leak seen. Drops at the bonnet seal, about one in ten seconds"
     assert leak in failing.text
@@ -146,7 +150,8 @@ def test_an_instrument_without_a_due_date_is_said_to_have_none(printed: Printed)
 
 def test_rules_say_whether_they_were_read_or_are_from_memory(passing: Paper):
     assert "From memory, not checked against the text." in passing.text
-    assert re.search(r"250\.737\(a\)\(2\) Again before midnight.* Read in the clause named\.", passing.text)
+    row = passing.text[passing.text.index("30 CFR 250.737(a)(2)") :]
+    assert "Read in the clause" in row[:300]
 
 
 def test_a_working_is_printed_once_for_all_elements_it_holds_for(passing: Paper):

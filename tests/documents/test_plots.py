@@ -98,4 +98,5 @@ def test_ticks_are_round_numbers_inside_the_axis(low: float, length: float, abou
     found = ticks(Span(low, low + length), about)
     assert found == sorted(found)
     assert len(found) <= 3 * about
-    assert all(low - 1e-6 <= value <= low + length + 1e-6 for value in found)
+    rounding = 1e-8 * length + 1e-6
+    assert all(low - rounding <= value <= low + length + rounding for value in found)

@@ -15,7 +15,7 @@ from tests_app.documents import figures
 from tests_app.documents.content import CurveContent, HoldContent, LimitsContent, StepContent
 
 WIDTH: Final = 494.0
-HEIGHT: Final = 116.0
+HEIGHT: Final = 105.0
 _TOP, _BOTTOM = 19.0, 22.0
 _OVERVIEW: Final = (34.0, 190.0)
 _LOW: Final = (226.0, 333.0)

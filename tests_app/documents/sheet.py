@@ -75,7 +75,6 @@ class HoldRow:
     name: str
     required: str
     passed: bool
-    reasons: tuple[str, ...]
     begun: str = figures.ABSENT
     duration: str = figures.ABSENT
     start: str = figures.ABSENT
@@ -99,6 +98,7 @@ class HeldStep:
     typed: bool
     typed_reason: str
     holds: tuple[HoldRow, ...]
+    reasons: tuple[str, ...]
     notes: tuple[str, ...]
 
 
@@ -316,13 +316,28 @@ def _step_row(step: StepContent, unit: str) -> StepRow:
         hold=figures.minutes(limits["hold_s"]),
         passed=step["outcome"]["key"] == "passed",
         typed=step["evidence"]["key"] == "typed",
-        notes=tuple(_retest_notes(step)),
+        notes=(*_reasons(step), *_retest_notes(step)),
         lines=tuple(_line_row(line, step, unit) for line in step["lines"]),
     )
 
 
 def _lowest(hold: HoldContent | None, unit: str) -> str:
-    return figures.ABSENT if hold is None else figures.held(hold["min_pressure"], unit, figures.down)
+    """Return what a hold is known by; of one that does not pass no figure, which would look as if it did."""
+    if hold is None or not hold["passes"]:
+        return "not held"
+    return figures.held(hold["min_pressure"], unit, figures.down)
+
+
+def _reasons(step: StepContent) -> Iterator[str]:
+    for name, hold in (("Low", step["low"]), ("High", step["high"])):
+        if hold is None:
+            yield f"{name} hold: none was held."
+        else:
+            yield from (_sentence(f"{name} hold: {reason}") for reason in hold["reasons"])
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith((".", "!", "?")) else f"{text}."
 
 
 def _retest_notes(step: StepContent) -> Iterator[str]:
@@ -385,6 +400,7 @@ def _held_step(step: StepContent, unit: str, rate_unit: str) -> HeldStep:
         typed=typed,
         typed_reason=step["typed_reason"],
         holds=tuple(_hold_rows(step, unit, rate_unit)),
+        reasons=tuple(_reasons(step)),
         notes=tuple(_step_notes(step, unit)),
     )
 
@@ -401,7 +417,7 @@ def _hold_rows(step: StepContent, unit: str, rate_unit: str) -> Iterator[HoldRow
 
 def _hold_row(name: str, required: str, hold: HoldContent | None, unit: str, rate_unit: str) -> HoldRow:
     if hold is None:
-        return HoldRow(name, required, passed=False, reasons=(f"{name} hold: none was held.",))
+        return HoldRow(name, required, passed=False)
     return HoldRow(
         name=name,
         required=required,
@@ -414,7 +430,6 @@ def _hold_row(name: str, required: str, hold: HoldContent | None, unit: str, rat
         decay=figures.held(hold["decay"], unit, figures.up),
         rate=figures.rate(hold["decay_rate"], rate_unit),
         passed=hold["passes"],
-        reasons=tuple(f"{name} hold: {reason}" for reason in hold["reasons"]),
     )
 
 
