@@ -1,0 +1,70 @@
+"""Several people at once: numbers, seals and changes do not get in each other's way."""
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+import pytest
+from django.db import connection
+
+from equipment.errors import Refused
+from tests.builders_tests_app import World, a_draft, a_judged_draft, a_step, a_world, signed
+from tests_app.models import Record
+from tests_app.queries import verification
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def world() -> World:
+    world = a_world()
+    world.at("Annular")
+    return world
+
+
+def at_once(*tasks: Callable[[], Any]) -> list[Any]:
+    """Run the tasks in threads of their own and return what each gave, or its refusal."""
+
+    def run(task: Callable[[], Any]) -> Any:
+        try:
+            return task()
+        except Refused as refusal:
+            return refusal
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(len(tasks)) as pool:
+        return list(pool.map(run, tasks))
+
+
+def test_tests_opened_at_once_get_numbers_of_their_own(world: World):
+    opened = at_once(*[lambda: a_draft(world)] * 4)
+    assert sorted(record.number for record in opened) == [1, 2, 3, 4]
+
+
+def test_records_signed_at_once_stand_in_one_chain(world: World):
+    drafts = [a_judged_draft(world) for _ in range(3)]
+    at_once(*[lambda draft=draft: signed(draft, world) for draft in drafts])
+    sealed = {record.previous_sha256: record for record in Record.objects.exclude(sha256="")}
+    chain, last = [], ""
+    while last in sealed:
+        chain.append(sealed[last])
+        last = sealed[last].sha256
+    assert len(chain) == 3
+    assert all(verification.check_seal(record).holds for record in chain)
+
+
+def test_a_record_signed_twice_at_once_has_one_signature(world: World):
+    draft = a_judged_draft(world)
+    given = at_once(*[lambda: signed(Record.objects.get(pk=draft.pk), world)] * 2)
+    assert draft.signatures.count() == 1
+    assert all(one == draft.signatures.get() or isinstance(one, Refused) for one in given)
+
+
+def test_steps_added_at_once_stand_in_one_order(world: World):
+    draft = a_draft(world)
+    names = ("Annular", "Upper pipe ram", "Lower pipe ram")
+    at_once(*[lambda name=name: a_step(draft, world, name) for name in names])
+    assert sorted(draft.steps.values_list("order", flat=True)) == [1, 2, 3]
+    draft.refresh_from_db()
+    assert draft.version == 4
