@@ -29,8 +29,8 @@ NOT_PASSED: Final = "not-passed"
 
 _WORST_FIRST: Final = (
     CANNOT_BE_WORKED_OUT,
-    NOT_PASSED,
     State.OVERDUE,
+    NOT_PASSED,
     State.DUE_NOW,
     State.DUE_SOON,
     State.IN_PROGRESS,
@@ -74,7 +74,9 @@ class DueItem:
         """Return the state's key: `cannot-be-worked-out`, `not-passed`, or one of `calcs.recurrence.State`."""
         if self.error or self.due is None:
             return CANNOT_BE_WORKED_OUT
-        return NOT_PASSED if self.failed_record is not None else self.due.state.value
+        # Overdue stays overdue: that it failed as well is told beside it, never instead of it.
+        failed = self.failed_record is not None and self.due.state is not State.OVERDUE
+        return NOT_PASSED if failed else self.due.state.value
 
     @property
     def reason(self) -> str:
@@ -107,9 +109,15 @@ def _is_ruled(component: Component, edition: Edition) -> bool:
     return any(not scope.kinds or component.kind in scope.kinds for rule in edition.rules for scope in rule.scopes)
 
 
-def _pressing(item: DueItem) -> tuple[int, float, int, int]:
+def _pressing(item: DueItem) -> tuple[int, bool, float, int, int]:
     due_at = item.due.due_at.timestamp() if item.due and item.due.due_at else float("inf")
-    return _WORST_FIRST.index(item.state), due_at, item.position.stack_id, item.position.order
+    return (
+        _WORST_FIRST.index(item.state),
+        item.failed_record is None,
+        due_at,
+        item.position.stack_id,
+        item.position.order,
+    )
 
 
 def _section(rig: Rig, at: datetime) -> HoleSection | None:
@@ -135,6 +143,18 @@ def _around(
     )
 
 
+_BULKY: Final = (
+    "component_as_tested",
+    "working",
+    "rules",
+    "step__limits",
+    "step__verdict",
+    "step__record__content",
+    "step__record__superseded_by__content",
+)
+"""Columns a date does not hang on; years of sealed contents and curves are not read to find one."""
+
+
 @dataclass(frozen=True)
 class _History:
     """Every line and service event of the components asked for, by component."""
@@ -147,7 +167,7 @@ class _History:
         keys = [component.pk for component in components]
         lines: dict[int, list[Line]] = defaultdict(list)
         found = Line.objects.filter(component__in=keys, step__record__discarded_at__isnull=True)
-        for line in found.select_related("step__record__rig", "step__record__superseded_by"):
+        for line in found.select_related("step__record__rig", "step__record__superseded_by").defer(*_BULKY):
             lines[line.component_id].append(line)
         services: dict[int, list[ServiceEvent]] = defaultdict(list)
         for event in ServiceEvent.objects.filter(component__in=keys):

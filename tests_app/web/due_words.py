@@ -10,8 +10,8 @@ from tests_app.queries.due_list import CANNOT_BE_WORKED_OUT, NOT_PASSED, DueItem
 
 STATE_KEYS: Final = {
     CANNOT_BE_WORKED_OUT: "unknown",
-    NOT_PASSED: "not-passed",
     State.OVERDUE: "overdue",
+    NOT_PASSED: "not-passed",
     State.DUE_NOW: "due-now",
     State.DUE_SOON: "due-soon",
     State.IN_PROGRESS: "in-progress",
@@ -22,8 +22,8 @@ STATE_KEYS: Final = {
 
 _WORDS: Final = {
     CANNOT_BE_WORKED_OUT: "Cannot be worked out",
-    NOT_PASSED: "Last test not passed",
     State.OVERDUE: "Overdue",
+    NOT_PASSED: "Last test not passed",
     State.DUE_NOW: "Due now",
     State.DUE_SOON: "Due soon",
     State.IN_PROGRESS: "Test in progress",
@@ -65,7 +65,8 @@ def state_words(item: DueItem, at: datetime) -> str:
     """Return the state of an item in words, with how far over or how near it is."""
     state, due_at = item.state, item.due.due_at if item.due else None
     if state == State.OVERDUE and due_at:
-        return f"Overdue by {distance_text(due_at, at).removesuffix(' ago')}"
+        overdue = f"Overdue by {distance_text(due_at, at).removesuffix(' ago')}"
+        return f"{overdue}, last test not passed" if item.failed_record else overdue
     if state == State.DUE_SOON and due_at:
         return f"Due {distance_text(due_at, at)}"
     return _WORDS[state]

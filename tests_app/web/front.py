@@ -31,11 +31,11 @@ from tests_app.web.due_words import STATE_CHOICES, STATE_KEYS, deadline_text, st
 from tests_app.web.entry import RigLink, Visit, signed_in
 
 _ORDER: Final = tuple(STATE_KEYS)
-_URGENT: Final = (CANNOT_BE_WORKED_OUT, NOT_PASSED, State.OVERDUE, State.DUE_NOW)
+_URGENT: Final = (CANNOT_BE_WORKED_OUT, State.OVERDUE, NOT_PASSED, State.DUE_NOW)
 _COUNTED: Final[Mapping[str, tuple[str, str]]] = {
     CANNOT_BE_WORKED_OUT: ("cannot be worked out", "cannot be worked out"),
-    NOT_PASSED: ("did not pass its last test", "did not pass their last test"),
     State.OVERDUE: ("is overdue", "are overdue"),
+    NOT_PASSED: ("did not pass its last test", "did not pass their last test"),
     State.DUE_NOW: ("is due now", "are due now"),
     State.DUE_SOON: ("is due within 72 hours", "are due within 72 hours"),
     State.IN_PROGRESS: ("is being tested", "are being tested"),
@@ -110,11 +110,11 @@ class DueTable(ListTable):
     """The due list."""
 
     standing = tables.Column("State", accessor="words", order_by="urgency")
-    element = tables.Column("Element", order_by="item.position.name")
-    tested = MomentColumn("Last passing test", accessor="item.last_tested_at")
+    element = tables.Column("Element", order_by="item__position__name")
+    tested = MomentColumn("Last passing test", accessor="item__last_tested_at")
     next_due = tables.Column("Begin the next before", accessor="due_text", order_by="due_at", empty_values=())
-    clause = tables.Column("Clause", accessor="item.clause")
-    why = tables.Column("Why", accessor="item.reason", orderable=False)
+    clause = tables.Column("Clause", accessor="item__clause")
+    why = tables.Column("Why", accessor="item__reason", orderable=False)
 
     class Meta:
         empty_text = "Nothing matches. Show all, or install components in the stack first: what is installed is due."
