@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any, Final
 
 from django import forms
@@ -61,7 +62,7 @@ class HouseForm(forms.Form):
     def _row_values(cls, row: models.Model | None) -> dict[str, Any]:
         if row is None:
             return {}
-        values = {name: getattr(row, name) for name in cls.base_fields if hasattr(row, name)}
+        values = {name: _as_typed(getattr(row, name)) for name in cls.base_fields if hasattr(row, name)}
         return {**values, _SEEN: digest(row)}
 
     @property
@@ -85,3 +86,8 @@ class HouseForm(forms.Form):
             fields = tuple(self[name] for name in names if name in self.fields)
             if fields:
                 yield Group(legend, note, fields)
+
+
+def _as_typed(value: Any) -> Any:
+    """Return a decimal without the zeros the database fills it up with."""
+    return f"{value.normalize():f}" if isinstance(value, Decimal) else value

@@ -39,7 +39,7 @@ class SectionForm(HouseForm):
         ("Section", "Depths are true vertical, from the well's datum.", ("name", "order", "begins_at", "total_depth")),
         (
             "Maximum anticipated surface pressure (MASP)",
-            "Worked out from the figures below as you type, or entered with its reason. Saving alone changes anything.",
+            "Worked out from the figures below as you type, or entered with its reason. Only saving keeps it.",
             ("masp_basis", "masp_method", "masp", "masp_reason"),
         ),
         (

@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
@@ -14,6 +13,7 @@ from equipment.queries import components as queries
 from equipment.queries.access import Right
 from equipment.web import panels
 from equipment.web.component_list import ComponentFilter, ComponentTable
+from equipment.web.door import signed_in
 from equipment.web.facts import Fact, quantity_fact
 from equipment.web.forms.components import ComponentForm
 from equipment.web.forms.rigs import ReasonForm
@@ -32,7 +32,7 @@ _CLOSING = (
 )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET"])
 def show_components(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """List a rig's components, filtered and sorted by the address, or export them."""
@@ -50,7 +50,7 @@ def show_components(request: HttpRequest, rig_pk: int) -> HttpResponse:
     return found.export or visit.show("equipment/components.html", found.context())
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET"])
 def show_component(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a component: identity, elastomers, documents, where it stood, its service and its trail."""
@@ -73,7 +73,7 @@ def show_component(request: HttpRequest, pk: int) -> HttpResponse:
     return visit.show("equipment/component.html", context)
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def register_component(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """Register a component; ``?kind=`` chooses its kind beforehand."""
@@ -91,7 +91,7 @@ def register_component(request: HttpRequest, rig_pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def amend_component(request: HttpRequest, pk: int) -> HttpResponse:
     """Amend a component."""
@@ -107,7 +107,7 @@ def amend_component(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def retire_component(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a component out of use."""
@@ -129,7 +129,7 @@ def retire_component(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def reinstate_component(request: HttpRequest, pk: int) -> HttpResponse:
     """Bring a retired component back into use."""

@@ -1,6 +1,5 @@
 """Pages that install a component in a position and remove it."""
 
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
@@ -11,12 +10,13 @@ from equipment.queries import stacks
 from equipment.queries.access import Right
 from equipment.queries.components import installable
 from equipment.queries.installations import installation_for
+from equipment.web.door import signed_in
 from equipment.web.forms.stacks import InstallForm, RemovalForm
 from equipment.web.views.stacks import way_of
 from equipment.web.visit import Visit
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def install(request: HttpRequest, pk: int) -> HttpResponse:
     """Install a component in a position: one of its kind that stands nowhere."""
@@ -49,7 +49,7 @@ def install(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def remove(request: HttpRequest, pk: int) -> HttpResponse:
     """Remove a component from where it stands."""

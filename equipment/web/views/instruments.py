@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
@@ -14,6 +13,7 @@ from equipment.queries import access, history
 from equipment.queries import instruments as queries
 from equipment.queries.access import Right
 from equipment.queries.components import documents_of
+from equipment.web.door import signed_in
 from equipment.web.facts import Fact, quantity_fact
 from equipment.web.forms.instruments import InstrumentForm, InstrumentRetirementForm
 from equipment.web.instrument_list import InstrumentFilter, InstrumentTable
@@ -22,7 +22,7 @@ from equipment.web.story import told
 from equipment.web.visit import Visit
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET"])
 def show_instruments(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """List a rig's instruments, or export them."""
@@ -39,7 +39,7 @@ def show_instruments(request: HttpRequest, rig_pk: int) -> HttpResponse:
     return found.export or visit.show("equipment/instruments.html", found.context())
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET"])
 def show_instrument(request: HttpRequest, pk: int) -> HttpResponse:
     """Show an instrument: range, calibration, documents and trail."""
@@ -56,7 +56,7 @@ def show_instrument(request: HttpRequest, pk: int) -> HttpResponse:
     return visit.show("equipment/instrument.html", context)
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def register_instrument(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """Register an instrument."""
@@ -72,7 +72,7 @@ def register_instrument(request: HttpRequest, rig_pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def amend_instrument(request: HttpRequest, pk: int) -> HttpResponse:
     """Amend an instrument or enter its new calibration."""
@@ -88,7 +88,7 @@ def amend_instrument(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def retire_instrument(request: HttpRequest, pk: int) -> HttpResponse:
     """Take an instrument out of use."""

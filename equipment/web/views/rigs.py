@@ -1,6 +1,5 @@
 """Pages of rigs and their crews."""
 
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
@@ -11,12 +10,13 @@ from equipment.models import CrewMember, Rig
 from equipment.queries import access, history
 from equipment.queries import rigs as queries
 from equipment.queries.access import Right
+from equipment.web.door import signed_in
 from equipment.web.forms.rigs import CrewForm, ReasonForm, RigForm, RoleForm
 from equipment.web.story import told
 from equipment.web.visit import Visit
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET"])
 def show_rigs(request: HttpRequest) -> HttpResponse:
     """List the rigs the person may see: what each is, and how much stands on it."""
@@ -26,7 +26,7 @@ def show_rigs(request: HttpRequest) -> HttpResponse:
     return visit.show("equipment/rigs.html", context)
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def register_rig(request: HttpRequest) -> HttpResponse:
     """Register a rig."""
@@ -49,7 +49,7 @@ def register_rig(request: HttpRequest) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def amend_rig(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """Amend a rig."""
@@ -71,7 +71,7 @@ def amend_rig(request: HttpRequest, rig_pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def show_crew(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """List a rig's crew, and add to it."""
@@ -93,7 +93,7 @@ def show_crew(request: HttpRequest, rig_pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def change_role(request: HttpRequest, pk: int) -> HttpResponse:
     """Change a person's role."""
@@ -109,7 +109,7 @@ def change_role(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def remove_member(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a person off the rig."""

@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils.http import content_disposition_header
@@ -15,13 +14,14 @@ from equipment.models import Component, Document, Instrument
 from equipment.queries import components as queries
 from equipment.queries.access import Right
 from equipment.queries.instruments import instrument_for
+from equipment.web.door import signed_in
 from equipment.web.forms.components import DocumentForm, ElastomerForm, ElastomerRemovalForm, ServiceForm
 from equipment.web.views import instruments
 from equipment.web.views.components import way_of
 from equipment.web.visit import Visit
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def record_service(request: HttpRequest, pk: int) -> HttpResponse:
     """Record work done on a component."""
@@ -37,7 +37,7 @@ def record_service(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def fit_elastomer(request: HttpRequest, pk: int) -> HttpResponse:
     """Record an elastomer fitted in a component."""
@@ -53,7 +53,7 @@ def fit_elastomer(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def remove_elastomer(request: HttpRequest, pk: int) -> HttpResponse:
     """Record that an elastomer was taken out."""
@@ -70,7 +70,7 @@ def remove_elastomer(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def attach_to_component(request: HttpRequest, pk: int) -> HttpResponse:
     """Attach a document to a component."""
@@ -78,7 +78,7 @@ def attach_to_component(request: HttpRequest, pk: int) -> HttpResponse:
     return _attach(request, component, way_of(component, "documents"))
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def attach_to_instrument(request: HttpRequest, pk: int) -> HttpResponse:
     """Attach a document to an instrument."""
@@ -86,7 +86,7 @@ def attach_to_instrument(request: HttpRequest, pk: int) -> HttpResponse:
     return _attach(request, instrument, instruments.way_of(instrument, "documents"))
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET"])
 def download(request: HttpRequest, pk: int) -> HttpResponse:
     """Hand a document's file out as it was received: as an attachment, never shown or run by the browser."""

@@ -6,7 +6,6 @@ from itertools import groupby
 from typing import Any
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
@@ -19,6 +18,7 @@ from equipment.queries import stacks as queries
 from equipment.queries.access import Right
 from equipment.queries.stacks import Standing
 from equipment.web import elevation, panels
+from equipment.web.door import signed_in
 from equipment.web.forms.stacks import MomentForm, PositionForm, StackForm
 from equipment.web.visit import Visit
 
@@ -31,7 +31,7 @@ class Row:
     state: panels.StateMark | None
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET"])
 def show_stacks(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """List a rig's stacks; a rig with one is led straight to it."""
@@ -42,7 +42,7 @@ def show_stacks(request: HttpRequest, rig_pk: int) -> HttpResponse:
     return Visit.of(request, rig).show("equipment/stacks.html", {"stacks": found})
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def register_stack(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """Register a stack."""
@@ -58,7 +58,7 @@ def register_stack(request: HttpRequest, rig_pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def amend_stack(request: HttpRequest, pk: int) -> HttpResponse:
     """Amend a stack's name or kind."""
@@ -74,7 +74,7 @@ def amend_stack(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET"])
 def show_stack(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a stack as it stands, or with ``?at=`` as it stood: its drawing and its table of positions."""
@@ -100,7 +100,7 @@ def show_stack(request: HttpRequest, pk: int) -> HttpResponse:
     return visit.show("equipment/stack.html", context)
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET"])
 def arrange_stack(request: HttpRequest, pk: int) -> HttpResponse:
     """Show the positions of a stack to add, move and amend them."""
@@ -109,7 +109,7 @@ def arrange_stack(request: HttpRequest, pk: int) -> HttpResponse:
     return Visit.of(request, stack.rig).show("equipment/arrange.html", context)
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def add_position(request: HttpRequest, pk: int) -> HttpResponse:
     """Add a position to a stack."""
@@ -125,7 +125,7 @@ def add_position(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def amend_position(request: HttpRequest, pk: int) -> HttpResponse:
     """Amend a position, or move it."""
@@ -142,7 +142,7 @@ def amend_position(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["POST"])
 def move_position(request: HttpRequest, pk: int, step: int) -> HttpResponse:
     """Move a position one place up or down."""
@@ -155,7 +155,7 @@ def move_position(request: HttpRequest, pk: int, step: int) -> HttpResponse:
     return HttpResponseRedirect(f"{_arrange_address(position.stack)}#position-{position.pk}")
 
 
-@login_required
+@signed_in
 @require_http_methods(["POST"])
 def remove_position(request: HttpRequest, pk: int) -> HttpResponse:
     """Remove a position that was never used."""
@@ -170,14 +170,14 @@ def remove_position(request: HttpRequest, pk: int) -> HttpResponse:
     return HttpResponseRedirect(_arrange_address(position.stack))
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET"])
 def show_position(request: HttpRequest, pk: int) -> HttpResponse:
     """Show what has stood in a position."""
     position = queries.position_for(request.user, pk)
     context = {
         "position": position,
-        "history": installations.of_position(position),
+        "history": list(installations.of_position(position)),
         **_way(position.stack.rig, position.stack),
     }
     return Visit.of(request, position.stack.rig).show("equipment/position.html", context)

@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
@@ -13,12 +12,13 @@ from equipment.models import HoleSection, MaspBasis, Rig, Well
 from equipment.queries import access, history, masp
 from equipment.queries import wells as queries
 from equipment.queries.access import Right
+from equipment.web.door import signed_in
 from equipment.web.forms.wells import SectionForm, WellForm
 from equipment.web.story import told
 from equipment.web.visit import Visit
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET"])
 def show_wells(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """List a rig's wells."""
@@ -26,7 +26,7 @@ def show_wells(request: HttpRequest, rig_pk: int) -> HttpResponse:
     return Visit.of(request, rig).show("equipment/wells.html", {"wells": queries.wells_of(rig)})
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def register_well(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """Register a well."""
@@ -42,7 +42,7 @@ def register_well(request: HttpRequest, rig_pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET"])
 def show_well(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a well with its sections, each MASP with its working."""
@@ -53,7 +53,7 @@ def show_well(request: HttpRequest, pk: int) -> HttpResponse:
     return visit.show("equipment/well.html", {**context, "subsea": masp.is_subsea(well.rig)})
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def amend_well(request: HttpRequest, pk: int) -> HttpResponse:
     """Amend a well."""
@@ -69,7 +69,7 @@ def amend_well(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def add_section(request: HttpRequest, pk: int) -> HttpResponse:
     """Add a hole section."""
@@ -86,7 +86,7 @@ def add_section(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["GET", "POST"])
 def amend_section(request: HttpRequest, pk: int) -> HttpResponse:
     """Amend a hole section."""
@@ -104,7 +104,7 @@ def amend_section(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_http_methods(["POST"])
 def work_out(request: HttpRequest, pk: int) -> HttpResponse:
     """Work the MASP out from what stands in the form, without saving anything: a part of the page, for htmx."""

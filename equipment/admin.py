@@ -1,0 +1,119 @@
+"""Administration: read-mostly. What is on file changes through the pages, whose actions write the trail."""
+
+from typing import Any
+
+from django.contrib import admin
+from django.db.models import Model
+from django.http import HttpRequest
+
+from equipment.models import (
+    Component,
+    CrewMember,
+    Document,
+    Elastomer,
+    HoleSection,
+    Installation,
+    Instrument,
+    Position,
+    Rig,
+    ServiceEvent,
+    Stack,
+    Well,
+)
+
+
+class LookOnly(admin.ModelAdmin[Any]):
+    """Shows rows and changes none: a change made here would leave no entry in the trail."""
+
+    list_per_page = 50
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        """Refuse: rows are added by the pages."""
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        """Refuse: rows are amended by the pages."""
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        """Refuse: equipment is retired, never deleted."""
+        return False
+
+
+@admin.register(Rig)
+class RigAdmin(LookOnly):
+    list_display = ("name", "kind", "time_zone", "display_units")
+    search_fields = ("name",)
+
+
+@admin.register(CrewMember)
+class CrewMemberAdmin(LookOnly):
+    list_display = ("person", "role", "rig")
+    list_filter = ("role", "rig")
+    list_select_related = ("person", "rig")
+
+
+@admin.register(Well)
+class WellAdmin(LookOnly):
+    list_display = ("name", "rig", "datum", "spudded_on", "finished_on")
+    list_filter = ("rig",)
+
+
+@admin.register(HoleSection)
+class HoleSectionAdmin(LookOnly):
+    list_display = ("name", "well", "order", "masp", "masp_basis")
+    list_filter = ("well__rig",)
+    list_select_related = ("well",)
+
+
+@admin.register(Stack)
+class StackAdmin(LookOnly):
+    list_display = ("name", "rig", "kind")
+    list_filter = ("rig", "kind")
+
+
+@admin.register(Position)
+class PositionAdmin(LookOnly):
+    list_display = ("name", "stack", "order", "kind", "group")
+    list_filter = ("stack__rig", "kind")
+    list_select_related = ("stack",)
+
+
+@admin.register(Component)
+class ComponentAdmin(LookOnly):
+    list_display = ("serial", "kind", "rig", "maker", "model", "rated_working_pressure", "retired_at")
+    list_filter = ("rig", "kind")
+    search_fields = ("serial", "maker", "model")
+
+
+@admin.register(Installation)
+class InstallationAdmin(LookOnly):
+    list_display = ("component", "position", "installed_at", "removed_at")
+    list_filter = ("position__stack__rig",)
+    list_select_related = ("component", "position")
+
+
+@admin.register(Elastomer)
+class ElastomerAdmin(LookOnly):
+    list_display = ("part", "component", "installed_on", "expires_on", "removed_on")
+    list_select_related = ("component",)
+
+
+@admin.register(ServiceEvent)
+class ServiceEventAdmin(LookOnly):
+    list_display = ("component", "kind", "at", "recorded_by")
+    list_select_related = ("component",)
+
+
+@admin.register(Document)
+class DocumentAdmin(LookOnly):
+    list_display = ("title", "kind", "component", "instrument", "expires_on", "sha256")
+    list_select_related = ("component", "instrument")
+    search_fields = ("title", "number", "sha256")
+
+
+@admin.register(Instrument)
+class InstrumentAdmin(LookOnly):
+    list_display = ("serial", "kind", "rig", "calibration_due_on", "retired_on")
+    list_filter = ("rig", "kind")
+    search_fields = ("serial",)
