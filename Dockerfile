@@ -9,7 +9,7 @@ FROM python:3.11-slim-bookworm
 # The libraries and fonts that certificates are drawn with.
 RUN apt-get update \
     && apt-get install -y --no-install-recommends \
-        fontconfig fonts-dejavu-core libharfbuzz-subset0 libpango-1.0-0 libpangoft2-1.0-0 \
+        fontconfig fonts-dejavu-core fonts-open-sans fonts-sil-charis libharfbuzz-subset0 libpango-1.0-0 libpangoft2-1.0-0 \
     && rm -rf /var/lib/apt/lists/*
 RUN useradd --system --uid 10001 --home-dir /srv/wellhold --shell /usr/sbin/nologin wellhold \
     && install -d -o wellhold -g wellhold -m 700 /srv/var /srv/var/files

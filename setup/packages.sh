@@ -15,7 +15,11 @@ library() { ldconfig -p 2>/dev/null | grep -q "$1"; }
 library libpango-1.0.so.0 || missing+=(libpango-1.0-0)
 library libpangoft2-1.0.so.0 || missing+=(libpangoft2-1.0-0)
 library libharfbuzz-subset.so.0 || missing+=(libharfbuzz-subset0)
-if ! fc-list 2>/dev/null | grep -qi 'dejavu'; then missing+=(fontconfig fonts-dejavu-core); fi
+# Not grep -q: it would end before fc-list has, which pipefail takes for a font that is missing.
+font() { fc-list 2>/dev/null | grep -i "$1" >/dev/null; }
+font 'dejavu' || missing+=(fontconfig fonts-dejavu-core)
+font 'open sans' || missing+=(fonts-open-sans)
+font 'charis' || missing+=(fonts-sil-charis)
 
 # A Python of 3.11 or newer that can make a virtual environment.
 if ! python="$("$(dirname "$0")/find-python.sh")"; then
