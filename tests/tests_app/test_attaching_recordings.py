@@ -18,7 +18,7 @@ from tests.builders_tests_app import (
     good,
     leaking,
 )
-from tests_app.actions import recordings
+from tests_app.actions import pressure_tests, recordings
 from tests_app.models import Recording, Step
 from tests_app.queries.completeness import open_points
 
@@ -57,6 +57,12 @@ def test_the_file_is_kept_as_received_under_its_hash(world: World):
     recording = a_recording(record, world, content, step=a_step(record, world, "Upper pipe ram"), file_name="run 3.csv")
     assert files.fetch(recording.sha256) == content
     assert (recording.file_name, recording.size) == ("run 3.csv", len(content))
+
+
+def test_the_file_stays_when_the_draft_is_given_up(world: World):
+    record = a_judged_draft(world)
+    pressure_tests.discard_record(record, reason="Wrong well", by=world.supervisor, at=SIGNED)
+    assert files.fetch(record.recordings.get().sha256)
 
 
 def test_what_is_known_of_the_file_is_kept_beside_a_reduced_curve(world: World):

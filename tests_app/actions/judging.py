@@ -69,7 +69,7 @@ def require_all(record: Record) -> None:
 def judge_all(record: Record) -> None:
     """Judge every step of the record that has evidence, each file being read once."""
     read: dict[int, Samples] = {}
-    for step in record.steps.select_related("recording").order_by("order"):
+    for step in record.steps.select_related("recording").defer("recording__curve").order_by("order"):
         recording = step.recording
         if recording is not None and recording.pk not in read:
             read[recording.pk] = samples_of(recording, record)

@@ -188,6 +188,8 @@ def facts_in_words(recording: Recording) -> str:
     words = [f"{facts['samples']:,} samples", apart, facts["unit"], duration_in_words(facts["duration_s"])]
     if len(facts["channels"]) > 1:
         words.append(f"channel {recording.channel}")
+    if recording.withdrawn_reason:
+        words.append(f"set aside: {recording.withdrawn_reason}")
     return ", ".join(words)
 
 

@@ -20,9 +20,8 @@ def records_visible(user: Viewer, rig: Rig) -> QuerySet[Record]:
     """Return the rig's records, latest first; none when the rig is out of the person's sight."""
     if not access.may(user, rig, Right.READ):
         return Record.objects.none()
-    return Record.objects.filter(rig=rig).select_related(
-        "rig", "stack", "section__well", "superseded_by", "certificate"
-    )
+    listed = Record.objects.filter(rig=rig).defer("content", "superseded_by__content")
+    return listed.select_related("rig", "stack", "section__well", "superseded_by", "certificate")
 
 
 def record_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Record:
@@ -59,14 +58,21 @@ def steps_of(record: Record) -> QuerySet[Step]:
     lines = Line.objects.select_related("position__stack", "component").order_by("position__order", "pressure_from")
     return (
         record.steps.select_related("recording", "retest_of")
-        .prefetch_related(Prefetch("lines", queryset=lines), "typed_readings", "recordings", "retests")
+        .defer("recording__curve", "retest_of__verdict")
+        .prefetch_related(
+            Prefetch("lines", queryset=lines),
+            "typed_readings",
+            Prefetch("recordings", queryset=Recording.objects.defer("curve")),
+            Prefetch("retests", queryset=Step.objects.defer("verdict")),
+        )
         .order_by("order")
     )
 
 
 def recordings_of(record: Record) -> QuerySet[Recording]:
     """Return the record's files in the order received, withdrawn ones with them."""
-    return record.recordings.select_related("step", "received_from").order_by("received_at", "id")
+    files = record.recordings.select_related("step", "received_from").defer("curve", "step__verdict")
+    return files.order_by("received_at", "id")
 
 
 def final_lines(lines: Iterable[Line]) -> list[Line]:
@@ -80,6 +86,7 @@ def final_lines(lines: Iterable[Line]) -> list[Line]:
 def lines_of(record: Record) -> QuerySet[Line]:
     """Return all lines of a record, in the order of its steps."""
     lines = Line.objects.filter(step__record=record).select_related("step", "position", "component")
+    lines = lines.defer("step__verdict")
     return lines.order_by("step__order", "position__order", "pressure_from")
 
 
