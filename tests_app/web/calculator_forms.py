@@ -1,7 +1,7 @@
 """The calculations as forms: each writes the document its calculation reads."""
 
 from collections.abc import Mapping
-from typing import Any, ClassVar, Final
+from typing import Any, ClassVar, Final, cast
 
 from django import forms
 
@@ -248,7 +248,7 @@ class HoldCheckForm(CalculationForm):
     pressure_unit = forms.ChoiceField(
         label="Pressure unit",
         required=False,
-        choices=AttachForm.base_fields["pressure_unit"].choices,
+        choices=cast(forms.ChoiceField, AttachForm.base_fields["pressure_unit"]).choices,
         help_text="Only where the file does not name it.",
     )
     channel = forms.CharField(label="Pressure channel", required=False, max_length=120)

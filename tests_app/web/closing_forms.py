@@ -34,7 +34,11 @@ class SignForm(forms.Form):
         help_text="As it shall stand on the certificate.",
         error_messages={"required": "Give the name that shall stand on the certificate."},
     )
-    role = forms.ChoiceField(label="You sign as", choices=SigningRole.choices)
+    role = forms.ChoiceField(
+        label="You sign as",
+        choices=[("", "Choose"), *SigningRole.choices],
+        error_messages={"required": "Choose in which role you sign."},
+    )
     password = forms.CharField(
         label="Your password, once more",
         strip=False,

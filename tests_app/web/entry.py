@@ -9,6 +9,7 @@ from typing import Any, Concatenate, Final, ParamSpec
 
 from django.conf import settings
 from django.contrib.auth.views import redirect_to_login
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -52,7 +53,7 @@ def _handed_back(request: HttpRequest) -> HttpResponse:
         for value in values
         if name not in _NEVER_REPEATED and _SECRET not in name
     ]
-    files = [given.name for given in request.FILES.values()]
+    files = [given.name for _, given in request.FILES.items() if isinstance(given, UploadedFile)]
     secret = any(_SECRET in name for name in request.POST)
     context = {
         "kept": kept[:_MOST_KEPT_FIELDS],

@@ -1,12 +1,13 @@
 """What proves a step, as forms: recorder files, charts, readings typed in, marks, leaks."""
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, cast
 from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core import signing
 from django.core.files.uploadedfile import UploadedFile
+from django.http import QueryDict
 
 from calcs.errors import InputError
 from calcs.recording_layouts import text_bytes
@@ -97,8 +98,9 @@ class AttachForm(forms.Form):
         """Keep the file of this refused form, so that only the answer to the question has to be sent."""
         received = self.cleaned_data.get("received")
         self.is_text = received is not None and _is_text(received.content)
-        self.data = self.data.copy()
-        self.data[self.add_prefix("kept")] = received.keep() if received is not None and self.is_text else ""
+        typed = cast(QueryDict, self.data).copy()
+        typed[self.add_prefix("kept")] = received.keep() if received is not None and self.is_text else ""
+        self.data = typed
 
     @property
     def kept_name(self) -> str:
@@ -141,7 +143,7 @@ class MarksForm(forms.Form):
     def __init__(self, data: Any = None, *, recordings: list[Recording], **kwargs: Any) -> None:
         super().__init__(data, **kwargs)
         self.recordings = recordings
-        self.fields["recording"].choices = [(one.pk, one.file_name) for one in recordings]
+        cast(forms.ChoiceField, self.fields["recording"]).choices = [(one.pk, one.file_name) for one in recordings]
         if len(recordings) == 1:
             self.fields["recording"].widget = forms.HiddenInput()
             self.fields["recording"].initial = recordings[0].pk

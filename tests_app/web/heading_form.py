@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from django import forms
 from django.db.models import QuerySet
@@ -92,9 +92,9 @@ class HeadingForm(forms.Form):
         self._fit(offer, record)
 
     def _fit(self, offer: Offer, record: Record | None) -> None:
-        self.fields["stack"].queryset = offer.stacks
-        self.fields["section"].queryset = offer.sections
-        self.fields["instruments"].choices = offer.instrument_choices()
+        cast(forms.ModelChoiceField[Stack], self.fields["stack"]).queryset = offer.stacks
+        cast(forms.ModelChoiceField[HoleSection], self.fields["section"]).queryset = offer.sections
+        cast(forms.MultipleChoiceField, self.fields["instruments"]).choices = offer.instrument_choices()
         began = RigTimeField(offer.rig.zone, label="Began")
         began.help_text = f"On the rig's clock ({began.zone_note(offer.at)})."
         self.fields["started_at"] = began
@@ -142,7 +142,8 @@ class HeadingForm(forms.Form):
             used = getattr(last.pressure_test, name)
             if name in self.fields and used:
                 self.fields[name].widget.attrs["data-repeat-of"] = used
-                self.fields[name].help_text = f"{dict(self.fields[name].choices)[used]} in test {last.number}."
+                labels = dict(cast(Any, self.fields[name]).choices)
+                self.fields[name].help_text = f"{labels[used]} in test {last.number}."
 
 
 def _as_text(given: Any) -> str:

@@ -82,8 +82,9 @@ def amend_heading(request: HttpRequest, pk: int) -> HttpResponse:
     context = {"form": form, "record": record}
     if status == HTTPStatus.CONFLICT:
         context["changes_since"] = entries.of_subjects([record, *records.steps_of(record)])[:3]
-        form.data = form.data.copy()
-        form.data["version"] = record.version
+        typed = request.POST.copy()
+        typed["version"] = str(record.version)
+        form.data = typed
     return visit.show(request, "tests_app/heading.html", context, status=status)
 
 

@@ -125,7 +125,9 @@ class FoundHold:
     def moved(self) -> bool:
         """Tell whether the tester chose other marks than were proposed."""
         chosen = self.step.chosen_marks if self.step else None
-        return bool(chosen) and (chosen["start_s"], chosen["end_s"]) != (self.start_s, self.end_s)
+        if not chosen:
+            return False
+        return (chosen["start_s"], chosen["end_s"]) != (self.start_s, self.end_s)
 
 
 class Assembly:

@@ -42,7 +42,7 @@ def status_of(form: BaseForm) -> int:
 
 def _spread(form: BaseForm, error: ValidationError, names: Mapping[str, str]) -> None:
     if not hasattr(error, "error_dict"):
-        form.add_error(None, error.messages)  # type: ignore[arg-type]  # a list of texts is taken, the stubs know one
+        form.add_error(None, error.messages)
         return
     for name, messages in error.message_dict.items():
         for message in messages:

@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from django import forms
+from django.http import QueryDict
 
 from equipment.models import NOT_PRESSURE_TESTED, Position, PositionGroup
 from equipment.queries.stacks import Standing
@@ -103,7 +104,8 @@ class StepForm(forms.Form):
         super().__init__(data, initial={**(initial or {}), "element": list(chosen or {})})
         self.standings = [one for one in standings if is_testable(one)]
         self.chosen = dict(chosen or {})
-        self.fields["element"].choices = [(one.position.pk, one.position.name) for one in self.standings]
+        element = cast(forms.MultipleChoiceField, self.fields["element"])
+        element.choices = [(one.position.pk, one.position.name) for one in self.standings]
 
     def clean(self) -> dict[str, Any]:
         """Refuse a side that no element has."""
@@ -114,7 +116,7 @@ class StepForm(forms.Form):
 
     def ticked(self) -> set[int]:
         """Return the positions ticked, whether or not the rest is in order."""
-        raw: Iterable[Any] = self.data.getlist("element") if self.is_bound else self.initial["element"]
+        raw: Iterable[Any] = cast(QueryDict, self.data).getlist("element") if self.is_bound else self.initial["element"]
         return {int(value) for value in raw if str(value).isdigit()}
 
     def elements(self) -> list[Element]:

@@ -13,7 +13,7 @@ from equipment.web import fields
 
 _MINUTE: Final = 60
 _HOUR: Final = 3600
-_SPAN: Final = re.compile(r"(?:(?:(\d{1,3}):)?(\d{1,4}):)?(\d{1,6}(?:[.,]\d{1,3})?)")
+_SPAN: Final = re.compile(r"(?:(?:([0-9]{1,3}):)?([0-9]{1,4}):)?([0-9]{1,6}(?:[.,][0-9]{1,3})?)")
 
 
 class RigTimeField(fields.RigTimeField):

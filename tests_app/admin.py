@@ -1,0 +1,95 @@
+"""The tests as an administrator may look at them: never changed here, since every change goes through an action."""
+
+from typing import Any
+
+from django.contrib import admin
+from django.db.models import Model
+from django.http import HttpRequest
+
+from tests_app.models import Certificate, Line, Programme, Record, Recording, Signature, Step
+
+
+class LookOnly(admin.ModelAdmin):
+    """Rows that are shown and nothing else."""
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        return False
+
+
+class StepsInline(admin.TabularInline):
+    """The steps of a record, by name and outcome."""
+
+    model = Step
+    fields = ("order", "name", "evidence", "outcome", "concluded_at")
+    readonly_fields = fields
+    extra = 0
+    can_delete = False
+
+    def has_add_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+
+@admin.register(Record)
+class RecordAdmin(LookOnly):
+    """Records, drafts and sealed ones."""
+
+    list_display = ("number", "rig", "stack", "started_at", "concluded_at", "sealed_at", "passed", "discarded_at")
+    list_filter = ("rig", "passed")
+    list_select_related = ("rig", "stack")
+    search_fields = ("=number", "sha256", "remarks")
+    exclude = ("content",)
+    inlines = (StepsInline,)
+
+
+@admin.register(Line)
+class LineAdmin(LookOnly):
+    """What each step proved, for finding a component's tests across rigs."""
+
+    list_display = ("step", "position", "component", "pressure_from", "outcome", "leak_seen")
+    list_filter = ("outcome", "leak_seen")
+    list_select_related = ("step__record__rig", "position", "component")
+    search_fields = ("component__serial", "position__name")
+
+
+@admin.register(Recording)
+class RecordingAdmin(LookOnly):
+    """Files as received; their bytes are fetched from the test's own page."""
+
+    list_display = ("file_name", "record", "kind", "size", "received_at", "withdrawn_at")
+    list_filter = ("kind",)
+    list_select_related = ("record__rig",)
+    search_fields = ("file_name", "sha256")
+    exclude = ("curve",)
+
+
+@admin.register(Signature)
+class SignatureAdmin(LookOnly):
+    """Who signed what."""
+
+    list_display = ("record", "name", "role", "signed_at")
+    list_select_related = ("record__rig",)
+    search_fields = ("name", "sha256")
+
+
+@admin.register(Certificate)
+class CertificateAdmin(LookOnly):
+    """Papers as issued."""
+
+    list_display = ("number", "kind", "record", "issued_at", "size")
+    list_filter = ("kind",)
+    list_select_related = ("record__rig",)
+    search_fields = ("number", "sha256")
+
+
+@admin.register(Programme)
+class ProgrammeAdmin(LookOnly):
+    """Which edition each rig tests by."""
+
+    list_display = ("rig", "edition", "chosen_at", "chosen_by")
+    list_select_related = ("rig",)
