@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from equipment import files
 from equipment.models import Component, CrewMember, HoleSection, Installation, Instrument, Position, Rig, Stack, Well
+from equipment.queries import rigs
 from equipment.web import panels
 from equipment.web.panels import StateMark
 from equipment.web.urls import urlpatterns
@@ -178,6 +179,7 @@ def test_rigs_are_listed_for_those_who_have_a_role(world):
     assert "Jack-up" in page
     assert "America/Chicago" in page
     assert "Another" not in page
+    assert [one.crew_count for one in rigs.rig_list(world.supervisor)] == [4]
 
 
 def test_a_rig_is_registered_by_an_administrator_and_shown_to_them(world):

@@ -93,6 +93,7 @@ class SectionForm(HouseForm):
         max_length=2000,
         widget=forms.Textarea({"rows": 2}),
         help_text="Where the figure comes from, such as the document and its revision.",
+        error_messages={"required": "A MASP that was entered needs its reason. Say where the figure comes from."},
     )
     pore_gradient = QuantityFormField(
         Dimension.PRESSURE_GRADIENT,
@@ -146,6 +147,8 @@ class SectionForm(HouseForm):
         self.fields["begins_at"] = RigTimeField(
             zone, label="Drilling out begins", required=False, help_text=f"On the rig's clock, {zone.key}."
         )
+        for name in ("masp", "masp_reason"):
+            self.fields[name].required = not self.is_bound or self.data.get("masp_basis") == MaspBasis.ENTERED
         if self.row is not None:
             self.initial["begins_at"] = getattr(self.row, "begins_at", None)
             self.fields["order"].required = True
