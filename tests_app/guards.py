@@ -5,6 +5,8 @@ The first signature freezes a record; from then on only its seal may be written,
 
 from collections.abc import Callable
 
+from django.db.models import Model
+
 from tests_app.models import (
     Certificate,
     InstrumentUse,
@@ -111,8 +113,8 @@ def _signature_guards() -> tuple[Guard, ...]:
 
 def sealing_guards() -> tuple[Guard, ...]:
     """Return every guard of the signed records."""
-    direct = (PressureTest, InstrumentUse, Step, Recording)
-    by_step = (Line, TypedReading)
+    direct: tuple[type[Model], ...] = (PressureTest, InstrumentUse, Step, Recording)
+    by_step: tuple[type[Model], ...] = (Line, TypedReading)
     guards = [*_record_guards(), *_signature_guards()]
     guards.append(append_only(Certificate._meta.db_table, "a certificate never changes"))
     for model in direct:
