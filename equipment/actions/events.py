@@ -24,6 +24,7 @@ class Event(StrEnum):
     COMPONENT_REINSTATED = "component.reinstated"
     COMPONENT_INSTALLED = "component.installed"
     COMPONENT_REMOVED = "component.removed"
+    INSTALLATION_CORRECTED = "installation.corrected"
     INSTRUMENT_REGISTERED = "instrument.registered"
     INSTRUMENT_AMENDED = "instrument.amended"
     INSTRUMENT_RETIRED = "instrument.retired"

@@ -1,6 +1,6 @@
 """Installing components in positions and removing them."""
 
-from datetime import datetime
+from datetime import UTC, datetime
 
 from django.db import transaction
 
@@ -42,11 +42,40 @@ def remove_component(
     before = entries.snapshot(fresh)
     if fresh.removed_at:
         raise Refused("", "This component was removed already.", "Look at its history.")
-    fresh.removed_at = saving.not_after(removed_at, at, field="removed_at")
+    fresh.removed_at = saving.not_after(removed_at, at, field="removed_at").astimezone(UTC)
     fresh.removal_reason = saving.said(
         reason, field="reason", reason="A reason is missing.", remedy="Say why it was removed."
     )
     saving.change_row(fresh, Event.COMPONENT_REMOVED, before=before, by=by, at=at, reason=fresh.removal_reason)
+    return fresh
+
+
+@transaction.atomic
+def correct_installation(
+    installation: Installation,
+    *,
+    installed_at: datetime,
+    removed_at: datetime | None,
+    reason: str,
+    by: Actor,
+    at: datetime,
+) -> Installation:
+    """Correct times that were written down wrongly; what stood in the trail stays there.
+
+    A removal can be corrected but neither made nor undone here. Raises Refused: a time to come, a removal
+    not after the installation, a time at which the position was filled or the component elsewhere, no reason.
+    """
+    fresh = saving.locked(installation)
+    before = entries.snapshot(fresh)
+    why = saving.said(
+        reason, field="reason", reason="A reason is missing.", remedy="Say what was written down wrongly."
+    )
+    if (removed_at is None) != (fresh.removed_at is None):
+        raise Refused("removed_at", "A correction neither removes nor puts back.", "Record the removal itself.")
+    fresh.installed_at = saving.not_after(installed_at, at, field="installed_at").astimezone(UTC)
+    if removed_at is not None:
+        fresh.removed_at = saving.not_after(removed_at, at, field="removed_at").astimezone(UTC)
+    saving.change_row(fresh, Event.INSTALLATION_CORRECTED, before=before, by=by, at=at, reason=why)
     return fresh
 
 

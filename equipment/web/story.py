@@ -33,6 +33,7 @@ EVENTS: Final[Mapping[str, str]] = {
     "component.reinstated": "Brought back into use",
     "component.installed": "Installed",
     "component.removed": "Removed",
+    "installation.corrected": "Times of the installation corrected",
     "instrument.registered": "Registered",
     "instrument.amended": "Amended",
     "instrument.retired": "Retired",

@@ -32,6 +32,7 @@ urlpatterns = [
     path("positions/<int:pk>/remove/", stacks.remove_position, name="position-remove"),
     path("positions/<int:pk>/install/", installations.install, name="install"),
     path("installations/<int:pk>/remove/", installations.remove, name="installation-remove"),
+    path("installations/<int:pk>/correct/", installations.correct, name="installation-correct"),
     path("rigs/<int:rig_pk>/components/", components.show_components, name="components"),
     path("rigs/<int:rig_pk>/components/new/", components.register_component, name="component-new"),
     path("components/<int:pk>/", components.show_component, name="component"),

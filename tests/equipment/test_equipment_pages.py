@@ -97,6 +97,7 @@ MANAGE = {
     "position-edit": "position",
     "install": "empty",
     "installation-remove": "installation",
+    "installation-correct": "installation",
     "component-new": "rig",
     "component-edit": "component",
     "component-retire": "component",
@@ -409,6 +410,16 @@ def test_a_component_is_installed_and_removed_on_the_rig_s_clock(world):
     installation.refresh_from_db()
     assert installation.removed_at.isoformat() == "2026-03-02T14:00:00+00:00"
     assert "Worn." in client.get(at("position", world.empty.pk)).content.decode()
+
+
+def test_times_written_down_wrongly_are_corrected_with_the_reason(world):
+    client = signed_in(world.supervisor)
+    address = at("installation-correct", world.installation.pk)
+    assert client.post(address, {"installed_at": "2025-02-01T06:00", "reason": ""}).status_code == 422
+    client.post(address, {"installed_at": "2025-02-01T06:00", "reason": "Written down a day late."})
+    world.installation.refresh_from_db()
+    assert world.installation.installed_at.isoformat() == "2025-02-01T12:00:00+00:00"
+    assert "Written down a day late." in client.get(at("component", world.component.pk)).content.decode()
 
 
 def test_what_stands_elsewhere_is_not_offered_and_not_taken(world):

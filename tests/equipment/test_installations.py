@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from equipment.actions.installations import install_component, remove_component
+from equipment.actions.installations import correct_installation, install_component, remove_component
 from equipment.errors import Refused
 from equipment.models import Installation
 from equipment.queries import components, installations, stacks
@@ -108,6 +108,21 @@ def test_a_removal_has_a_reason_and_happens_once(rig, upper):
     assert no_reason.field == "reason"
     remove(installation, DAY + HOUR)
     assert "already" in refused(lambda: remove(installation, DAY + 2 * HOUR)).reason
+
+
+def test_a_correction_holds_to_the_same_history(rig, upper):
+    first = remove(install(a.a_component(rig), upper), DAY + HOUR)
+    second = install(a.a_component(rig), upper, DAY + 2 * HOUR)
+
+    def correct(**times):
+        facts = {"removed_at": None, "reason": "Mistyped.", "by": BY, "at": DAY + 30 * HOUR, **times}
+        return correct_installation(second, **facts)
+
+    assert refused(lambda: correct(installed_at=DAY + HOUR / 2)).field == "installed_at"
+    assert refused(lambda: correct(installed_at=DAY + 40 * HOUR)).field == "installed_at"
+    assert refused(lambda: correct(installed_at=DAY + HOUR, removed_at=DAY + 3 * HOUR)).field == "removed_at"
+    assert refused(lambda: correct(installed_at=DAY + HOUR, reason=" ")).field == "reason"
+    assert correct(installed_at=DAY + HOUR).installed_at == first.removed_at
 
 
 @pytest.mark.parametrize(

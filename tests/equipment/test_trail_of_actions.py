@@ -82,6 +82,9 @@ CASES: dict[str, Do] = {
     "remove_component": lambda w, c: installations.remove_component(
         w["standing"], removed_at=DAY, reason="Overhaul.", **c
     ),
+    "correct_installation": lambda w, c: installations.correct_installation(
+        w["standing"], installed_at=DAY - HOUR, removed_at=None, reason="Mistyped.", **c
+    ),
     "register_instrument": lambda w, c: instruments.register_instrument(
         w["rig"], kind="gauge", serial="1", range_high="5000 psi", **c
     ),

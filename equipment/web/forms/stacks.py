@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from django import forms
 
-from equipment.models import Component, ComponentKind, Position, PositionGroup, Stack, StackKind
+from equipment.models import Component, ComponentKind, Installation, Position, PositionGroup, Stack, StackKind
 from equipment.queries.components import installable
 from equipment.queries.stacks import positions_of
 from equipment.web.fields import RigTimeField
@@ -88,6 +88,22 @@ class RemovalForm(HouseForm):
         self.fields["removed_at"] = RigTimeField(zone, label="Removed at", help_text=f"On the rig's clock, {zone.key}.")
         self.initial.setdefault("removed_at", at)
         self.order_fields(self.field_order)
+
+
+class CorrectionForm(HouseForm):
+    """The times of an installation as they should have been written down."""
+
+    reason = forms.CharField(label="Reason", max_length=200, help_text="What was written down wrongly.")
+
+    def __init__(self, *args: Any, zone: ZoneInfo, installation: Installation, **options: Any) -> None:
+        super().__init__(*args, **options)
+        note = f"On the rig's clock, {zone.key}."
+        self.fields["installed_at"] = RigTimeField(zone, label="Installed at", help_text=note)
+        self.initial.setdefault("installed_at", installation.installed_at)
+        if installation.removed_at is not None:
+            self.fields["removed_at"] = RigTimeField(zone, label="Removed at", help_text=note)
+            self.initial.setdefault("removed_at", installation.removed_at)
+        self.order_fields(("installed_at", "removed_at", "reason"))
 
 
 class MomentForm(forms.Form):

@@ -11,7 +11,7 @@ from equipment.queries.access import Right
 from equipment.queries.components import installable
 from equipment.queries.installations import installation_for
 from equipment.web.door import signed_in
-from equipment.web.forms.stacks import InstallForm, RemovalForm
+from equipment.web.forms.stacks import CorrectionForm, InstallForm, RemovalForm
 from equipment.web.views.stacks import way_of
 from equipment.web.visit import Visit
 
@@ -68,6 +68,31 @@ def remove(request: HttpRequest, pk: int) -> HttpResponse:
             "since": installation.installed_at,
             "verb": "Remove",
             **way_of(position),
+        },
+    )
+
+
+@signed_in
+@require_http_methods(["GET", "POST"])
+def correct(request: HttpRequest, pk: int) -> HttpResponse:
+    """Correct the times of an installation."""
+    installation = installation_for(request.user, pk, needs=Right.MANAGE)
+    position = installation.position
+    visit = Visit.of(request, position.stack.rig)
+    form = CorrectionForm(request.POST or None, zone=position.stack.rig.zone, installation=installation)
+    return visit.fill_in(
+        form,
+        lambda: actions.correct_installation(
+            installation, **{"removed_at": None, **form.facts}, by=visit.user, at=visit.at
+        ),
+        done="The times are corrected; the trail keeps what stood there before.",
+        leads_to=lambda _: reverse("equipment:position", args=[position.pk]),
+        words={
+            "title": f"Correct the times of {installation.component}",
+            "lead": f"In {position.name} of {position.stack.name}. Tests signed before keep what they say.",
+            "verb": "Correct",
+            **way_of(position),
+            "back": reverse("equipment:position", args=[position.pk]),
         },
     )
 
