@@ -159,8 +159,8 @@ def note_line(request: HttpRequest, pk: int) -> HttpResponse:
     record = line.step.record
     visit = Visit.of(request, record.rig)
     form = LeakForm.about(line, request.POST)
-    if form.is_valid() and attempt(
-        form, lambda: steps.note_line(line, **form.cleaned_data, by=visit.user, at=visit.at)
-    ):
-        return redirect(f"{reverse('tests_app:record', args=[record.pk])}#line-{line.pk}")
+    if form.is_valid():
+        noted = attempt(form, lambda: steps.note_line(line, **form.cleaned_data, by=visit.user, at=visit.at))
+        if noted is not None:
+            return redirect(f"{reverse('tests_app:record', args=[record.pk])}#line-{line.pk}")
     return draft_page(request, visit, record, {("leak", line.pk): form})
