@@ -54,7 +54,7 @@ class Sheet:
     cell_letters: int
 
 
-WIDE: Final = Sheet("elevation-wide", 150, 330, 272, 4, 17, True, 40, 20, 29)
+WIDE: Final = Sheet("elevation-wide", 150, 330, 272, 4, 17, True, 46, 20, 29)
 NARROW: Final = Sheet("elevation-narrow", 52, 172, 172, 2, 15, False, 22, 0, 16)
 
 

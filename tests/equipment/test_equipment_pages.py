@@ -468,7 +468,8 @@ def test_a_component_is_registered_with_every_figure_as_written(world):
 @pytest.mark.parametrize(
     ("changes", "part"),
     [
-        ({"serial": ""}, "required"),
+        ({"serial": ""}, "This is missing. Fill it in."),
+        ({"kind": ""}, "Nothing is chosen. Choose one."),
         ({"rated_working_pressure_number": "five"}, "is not a number"),
         ({"rated_working_pressure_unit": "stone"}, "is not a unit of pressure"),
         ({"closing_volume_number": "6,85"}, "two ways"),

@@ -15,6 +15,7 @@ from equipment.web.fields import QuantityFormField
 
 Groups = Sequence[tuple[str, str, Sequence[str]]]
 _SEEN: Final = "seen"
+_MISSING: Final = "This is missing. Fill it in."
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,9 @@ class HouseForm(forms.Form):
         for field in self.fields.values():
             if isinstance(field, QuantityFormField):
                 field.prefer(units)
+            elif field.error_messages.get("required") == forms.Field.default_error_messages["required"]:
+                choice = isinstance(field, forms.ChoiceField)
+                field.error_messages["required"] = "Nothing is chosen. Choose one." if choice else _MISSING
 
     @classmethod
     def _row_values(cls, row: models.Model | None) -> dict[str, Any]:
