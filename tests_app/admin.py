@@ -3,26 +3,13 @@
 from typing import Any
 
 from django.contrib import admin
-from django.db.models import Model
 from django.http import HttpRequest
 
+from equipment.admin import LookOnly
 from tests_app.models import Certificate, Line, Programme, Record, Recording, Signature, Step
 
 
-class LookOnly(admin.ModelAdmin):
-    """Rows that are shown and nothing else."""
-
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
-        return False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
-        return False
-
-
-class StepsInline(admin.TabularInline):
+class StepsInline(admin.TabularInline[Any, Any]):
     """The steps of a record, by name and outcome."""
 
     model = Step

@@ -1,14 +1,23 @@
 """The tests a component was in, for its own page."""
 
+from typing import Final
+
 from django.db.models import QuerySet
 
 from equipment.models import Component
 from tests_app.models import Line
 
+_BULKY: Final = (
+    "step__verdict",
+    "step__limits",
+    "step__record__content",
+    "step__record__superseded_by__content",
+)
+
 
 def lines_of_component(component: Component) -> QuerySet[Line]:
     """Return the component's lines in tests not given up, the latest first, each with its record."""
-    lines = Line.objects.filter(component=component, step__record__discarded_at__isnull=True)
+    lines = Line.objects.filter(component=component, step__record__discarded_at__isnull=True).defer(*_BULKY)
     return lines.select_related("position", "step__record__superseded_by").order_by(
         "-step__record__started_at", "-step__order"
     )

@@ -32,8 +32,14 @@ _METHOD_WORDS: Final = {
 @signed_in
 def index(request: HttpRequest) -> HttpResponse:
     """List the calculations."""
-    context = {"calculations": CALCULATION_FORMS.values(), "rigs": access.rigs_visible(request.user)}
+    context = {"calculations": CALCULATION_FORMS.values(), **_rigs(request)}
     return render(request, "tests_app/calculations.html", context)
+
+
+def _rigs(request: HttpRequest) -> dict[str, Any]:
+    """Return the rigs for the page head; the only one a person has is the one they look at."""
+    rigs = list(access.rigs_visible(request.user))
+    return {"rigs": rigs, "rig": rigs[0] if len(rigs) == 1 else None}
 
 
 def _too_large(request: HttpRequest, name: str) -> HttpResponse:
@@ -57,7 +63,7 @@ def show(request: HttpRequest, name: str) -> HttpResponse:
         "form": form,
         "answer": answer,
         "units": units,
-        "rigs": access.rigs_visible(request.user),
+        **_rigs(request),
         "section": "calculation",
     }
     return render(request, "tests_app/calculation.html", context, status=status_of(form) if refused else HTTPStatus.OK)

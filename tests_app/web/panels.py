@@ -15,7 +15,7 @@ from equipment.web import panels
 from equipment.web.panels import StateMark
 from tests_app.queries.component_tests import lines_of_component
 from tests_app.queries.due_list import DueItem, due_list
-from tests_app.web.due_words import STATE_KEYS, deadline_text, state_words
+from tests_app.web.due_words import STATE_KEYS, state_words
 from tests_app.web.front import DueRow
 
 _SHOWN: Final = 10
@@ -44,8 +44,8 @@ def position_states(stack: Stack, at: datetime) -> Mapping[int, StateMark]:
 
 def _mark(item: DueItem, at: datetime) -> StateMark:
     key = STATE_KEYS[item.state]
-    due_at = item.due.due_at if item.due else None
-    detail = f"before {deadline_text(due_at, item.position.stack.rig.zone)}" if due_at else ""
+    row = DueRow(item, at, item.position.stack.rig.zone)
+    detail = f"{'since' if row.is_since else 'before'} {row.due_text}" if row.due_text else ""
     return StateMark(word=state_words(item, at), shape=key, tone=STATES[key].tone, detail=detail)
 
 

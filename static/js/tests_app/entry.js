@@ -67,8 +67,8 @@
 
   /* A refusal or a link may point into a closed disclosure: open what holds it. */
   const reveal = () => {
-    const target = location.hash.length > 1 && document.getElementById(decodeURIComponent(location.hash.slice(1)));
-    for (let holder = target && target.closest("details"); holder; holder = holder.parentElement?.closest("details")) holder.open = true;
+    const target = location.hash.length > 1 ? document.getElementById(location.hash.slice(1)) : null;
+    for (let holder = target?.closest("details"); holder; holder = holder.parentElement?.closest("details")) holder.open = true;
     if (target) target.scrollIntoView();
   };
   addEventListener("hashchange", reveal);

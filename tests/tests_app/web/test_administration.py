@@ -5,13 +5,17 @@ from django.contrib import admin
 from django.test import Client
 from django.urls import reverse
 
+from equipment.admin import LookOnly
 from tests import builders
 from tests.builders_tests_app import SIGNED, World, a_sealed_record
 from tests_app.actions.certificates import issue_certificate
-from tests_app.admin import LookOnly
 from tests_app.models import Record
 
-SHOWN = [model for model, shown in admin.site._registry.items() if isinstance(shown, LookOnly)]
+SHOWN = [
+    model
+    for model, shown in admin.site._registry.items()
+    if isinstance(shown, LookOnly) and model._meta.app_label == "tests_app"
+]
 
 
 @pytest.fixture
