@@ -16,8 +16,9 @@ from tests_app.queries import records
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.heading_form import HeadingForm, Offer
 from tests_app.web.once import once
+from tests_app.web.record_page import no_draft_page
 from tests_app.web.refusals import attempt, status_of
-from trail import entries
+from tests_app.web.story import story_of
 
 
 def offer_for(visit: Visit, rig: Rig, *, besides: Record | None = None) -> Offer:
@@ -78,10 +79,12 @@ def amend_heading(request: HttpRequest, pk: int) -> HttpResponse:
     if form.is_valid() and _amended(visit, form, record) is not None:
         messages.success(request, "The heading is saved; the steps were judged again by it.")
         return redirect("tests_app:record", record.pk)
+    if not record.is_draft:
+        return no_draft_page(request, visit, record, form)
     status = status_of(form) if form.is_bound else HTTPStatus.OK
     context = {"form": form, "record": record}
     if status == HTTPStatus.CONFLICT:
-        context["changes_since"] = entries.of_subjects([record, *records.steps_of(record)])[:3]
+        context["changes_since"] = story_of(record, most=3)
         typed = request.POST.copy()
         typed["version"] = str(record.version)
         form.data = typed

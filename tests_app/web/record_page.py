@@ -22,6 +22,7 @@ from tests_app.web.closing_forms import ConcludeForm
 from tests_app.web.entry import Visit
 from tests_app.web.evidence_forms import AttachForm, ChartForm, LeakForm, MarksForm, ReadingsForm, ReasonForm
 from tests_app.web.refusals import status_of
+from tests_app.web.story import story_of
 from tests_app.web.verdict_view import Verdict, verdict_view
 
 WHOLE: Final = 0
@@ -219,7 +220,7 @@ class Assembly:
             "conclude": self._form("conclude", WHOLE, conclude_form(self.visit, record, self.steps)),
             "discard": self._form("discard", WHOLE, ReasonForm(prefix="discard")),
             **self._points(),
-            "bound_form": next(iter(self.bound.values()), None),
+            "story": story_of(record),
         }
 
     def _points(self) -> dict[str, Any]:
@@ -279,5 +280,15 @@ def draft_page(
 ) -> HttpResponse:
     """Show the draft; `bound` holds a refused form in its place."""
     form = next(iter(bound.values()), None)
+    if not record.is_draft:
+        return no_draft_page(request, visit, record, form)
     answered = status or (status_of(form) if form is not None else HTTPStatus.OK)
     return visit.show(request, "tests_app/draft.html", Assembly(visit, record, bound).context(), status=answered)
+
+
+def no_draft_page(request: HttpRequest, visit: Visit, record: Record, form: BaseForm | None) -> HttpResponse:
+    """Answer what was sent to a record that takes no changes any more: 409, with what was typed."""
+    visible = form.visible_fields() if form is not None and form.is_bound else []
+    typed = [(field.label, field.value()) for field in visible if isinstance(field.value(), str) and field.value()]
+    context = {"record": record, "typed": typed}
+    return visit.show(request, "tests_app/no_draft.html", context, status=HTTPStatus.CONFLICT)

@@ -16,6 +16,7 @@ from tests_app.queries import records
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.moved import moved_by
 from tests_app.web.record_page import draft_page
+from tests_app.web.story import story_of
 
 PATIENCE: Final = timedelta(seconds=60)
 """After this the page says that the worker has not answered, and what to do."""
@@ -51,6 +52,7 @@ def _sealed_context(visit: Visit, record: Record) -> dict[str, Any]:
         "record": record,
         "content": json.loads(record.content),
         "moved": moved_by(record),
+        "story": story_of(record),
         "recordings": list(records.recordings_of(record)),
         **certificate_state(record, visit.at),
     }

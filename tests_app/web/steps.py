@@ -18,7 +18,7 @@ from tests_app.queries import records
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.evidence_forms import LeakForm
 from tests_app.web.once import once
-from tests_app.web.record_page import draft_page
+from tests_app.web.record_page import draft_page, no_draft_page
 from tests_app.web.refusals import attempt, status_of
 from tests_app.web.step_form import PUMP_POINTS, StepForm
 from tests_app.web.step_preview import StepPreview, preview_of
@@ -43,6 +43,8 @@ def _form(request: HttpRequest, record: Record, step: Step | None = None, *, dat
 
 
 def _show(request: HttpRequest, visit: Visit, record: Record, step: Step | None, form: StepForm) -> HttpResponse:
+    if not record.is_draft:
+        return no_draft_page(request, visit, record, form)
     context: dict[str, Any] = {"record": record, "step": step, "form": form, "pump_points": PUMP_POINTS}
     context["preview"] = _preview(visit, record, form)
     context["untestable"] = [one for one in as_installed(record.stack, at=record.started_at) if one.component is None]

@@ -160,7 +160,8 @@ def test_a_sealed_record_has_no_heading_to_change(web: Client, world: World):
     record = a_sealed_record(world)
     answer = web.post(heading_address(record), typed(world, version=record.version))
     assert answer.status_code == 409
-    assert "signed and never changes" in answer.content.decode()
+    assert "nothing of this was saved" in answer.content.decode()
+    assert "Jo Reed" in answer.content.decode()
 
 
 def test_the_number_of_queries_does_not_grow_with_the_instruments(

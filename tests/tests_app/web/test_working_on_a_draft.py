@@ -9,7 +9,7 @@ from django.test import Client
 from django.urls import reverse
 from pytest_django import DjangoAssertNumQueries
 
-from tests.builders_tests_app import World, a_draft, a_recording, a_step, good, leaking
+from tests.builders_tests_app import World, a_draft, a_recording, a_sealed_record, a_step, good, leaking
 from tests_app.models import Line, Outcome, Record, Recording, Step
 
 
@@ -370,6 +370,30 @@ def test_a_draft_is_given_up_with_its_reason_and_stays_on_file(web: Client, draf
     web.post(address, {"discard-reason": "Wrong stack"})
     assert "given up" in page_of(web, draft)
     assert "Wrong stack" in page_of(web, draft)
+
+
+def test_what_is_sent_to_a_signed_test_changes_nothing_and_comes_back(web: Client, world: World):
+    sealed = a_sealed_record(world)
+    step = sealed.steps.get()
+    answer = web.post(reverse("tests_app:step-readings", args=[step.pk]), readings(step))
+    assert answer.status_code == 409
+    assert "nothing of this was saved" in said(answer)
+    assert "Recorder failed" in said(answer)
+
+
+@pytest.mark.parametrize("name", ["step-new", "step-preview"])
+def test_a_signed_test_offers_no_new_step(web: Client, world: World, name: str):
+    sealed = a_sealed_record(world)
+    status = web.get(reverse(f"tests_app:{name}", args=[sealed.pk])).status_code
+    assert status == (409 if name == "step-new" else 200)
+
+
+def test_the_page_tells_who_did_what(web: Client, world: World, draft: Record, step: Step):
+    a_recording(draft, world, good(), step=step)
+    page = said(web.get(reverse("tests_app:record", args=[draft.pk])))
+    assert "Opened the test" in page
+    assert "Added Step 1: Upper pipe ram" in page
+    assert "Attached recorder.csv" in page
 
 
 def test_a_page_of_many_steps_takes_no_more_queries_than_one_of_two(

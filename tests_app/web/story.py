@@ -1,0 +1,61 @@
+"""What was done to a test, by whom and when, in words: the trail as its page tells it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from tests_app.models import Record
+from tests_app.queries import records
+from trail import entries
+
+EVENTS: Final[Mapping[str, str]] = {
+    "record.opened": "Opened the test",
+    "record.heading-amended": "Changed the heading",
+    "record.concluded": "Gave its conclusion",
+    "record.discarded": "Gave the draft up",
+    "record.superseded": "Opened it as a correction",
+    "record.signed": "Signed and sealed it",
+    "step.added": "Added",
+    "step.retest-added": "Repeated as",
+    "step.amended": "Changed",
+    "step.removed": "Took out",
+    "step.marks-chosen": "Chose the marks of",
+    "step.readings-typed": "Typed readings in for",
+    "step.readings-taken-back": "Took the readings back of",
+    "line.noted": "Noted what was seen at",
+    "recording.attached": "Attached",
+    "recording.withdrawn": "Set aside",
+    "chart.attached": "Attached the chart",
+    "certificate.issued": "Made",
+}
+_OF_THE_WHOLE: Final = "record."
+
+
+@dataclass(frozen=True)
+class Told:
+    """One thing done."""
+
+    at: datetime
+    actor: str
+    what: str
+    reason: str
+
+
+def story_of(record: Record, *, most: int | None = None) -> list[Told]:
+    """Return what was done to the record and what hangs on it, the latest first. A constant number of queries."""
+    certificate = getattr(record, "certificate", None)
+    rows = [
+        record,
+        *records.steps_of(record),
+        *records.lines_of(record),
+        *records.recordings_of(record),
+        *([certificate] if certificate else []),
+    ]
+    found = entries.of_subjects(rows)
+    return [_told(entry.at, entry.actor_name, entry.event, entry.subject_label, entry.reason) for entry in found[:most]]
+
+
+def _told(at: datetime, actor: str, event: str, subject: str, reason: str) -> Told:
+    verb = EVENTS.get(event, event)
+    return Told(at, actor, verb if event.startswith(_OF_THE_WHOLE) else f"{verb} {subject}", reason)
