@@ -31,7 +31,8 @@ from tests_app.web.times import span_text
 from tests_app.web.verdict_view import pressure_unit
 
 # The page's light tokens; the script that draws puts the reader's own in their place.
-INK, SOFT, LINE, SHEET, ACCENT = "#1b2327", "#566167", "#e3dfd4", "#ffffff", "#0e5561"
+# White itself is what a plot has without being told, so it would not be sent: hence a white all but white.
+INK, SOFT, LINE, SHEET, ACCENT = "#1b2327", "#566167", "#e3dfd4", "#fffffe", "#0e5561"
 GOOD, BAD, RULE = "#2a6639", "#a0201c", "#8b9090"
 
 _MILLI: Final = 1000.0

@@ -4,7 +4,7 @@
    data-mark="mark-12"             the form with the numbers of that mark; its inputs carry data-mark-start and data-mark-end. */
 (() => {
   "use strict";
-  const TOKENS = { "#1b2327": "--ink", "#566167": "--soft", "#e3dfd4": "--line", "#ffffff": "--sheet", "#0e5561": "--accent",
+  const TOKENS = { "#1b2327": "--ink", "#566167": "--soft", "#e3dfd4": "--line", "#fffffe": "--sheet", "#0e5561": "--accent",
     "#2a6639": "--good", "#a0201c": "--bad", "#7d5600": "--soon", "#8b9090": "--rule" };
   const boxes = new Map(); /* mark name -> [{box, offset}] : the same mark may stand on several plots */
 
