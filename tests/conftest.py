@@ -127,7 +127,13 @@ def allowed_console_errors() -> list[str]:
 
 
 @pytest.fixture
-def open_page(chromium: Browser, live_server: Any, allowed_console_errors: list[str]) -> Any:
+def served_at(live_server: Any) -> str:
+    """The address of the server under test; tests/browser puts the whole product there."""
+    return str(live_server.url)
+
+
+@pytest.fixture
+def open_page(chromium: Browser, served_at: str, allowed_console_errors: list[str]) -> Any:
     """Return a context manager that opens a page of the given size, and fails on what no page may do.
 
     That is: an error on the console, an uncaught exception, or a request to anything but the server under test.
@@ -135,12 +141,12 @@ def open_page(chromium: Browser, live_server: Any, allowed_console_errors: list[
 
     @contextmanager
     def opened(viewport: dict[str, int]) -> Iterator[Page]:
-        context = chromium.new_context(base_url=live_server.url, viewport=viewport)  # type: ignore[arg-type]
+        context = chromium.new_context(base_url=served_at, viewport=viewport)  # type: ignore[arg-type]
         page = context.new_page()
         faults: list[str] = []
         page.on("console", lambda message: faults.extend(_console_fault(message, allowed_console_errors)))
         page.on("pageerror", lambda error: faults.append(f"uncaught: {error}"))
-        page.on("request", lambda request: faults.extend(_request_fault(request, live_server.url)))
+        page.on("request", lambda request: faults.extend(_request_fault(request, served_at)))
         try:
             yield page
         finally:
