@@ -1,4 +1,4 @@
-"""What a person does on the test pages, told once for the tests that do it: open, add a step, attach, conclude, sign."""
+"""What a person does on the test pages, told once for all tests here: open, add a step, attach, conclude, sign."""
 
 import re
 from collections.abc import Sequence

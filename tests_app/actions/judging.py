@@ -98,13 +98,18 @@ def judge_step(step: Step, record: Record, *, samples: Samples | None = None) ->
     step.concluded_at = verdicts.concluded_at(step.verdict) if step.verdict else None
     step.save()
     for line in step.lines.all():
-        give_outcome(line, step)
+        if line.outcome != _outcome_of(line, step):
+            give_outcome(line, step)
 
 
 def give_outcome(line: Line, step: Step) -> None:
     """Give a line its step's outcome, unless a leak was seen: that fails it even where the pressure held."""
-    line.outcome = Outcome.FAILED if line.leak_seen else Outcome(step.outcome)
+    line.outcome = _outcome_of(line, step)
     line.save()
+
+
+def _outcome_of(line: Line, step: Step) -> Outcome:
+    return Outcome.FAILED if line.leak_seen else Outcome(step.outcome)
 
 
 def _outcome(verdict: dict[str, Any] | None) -> Outcome:

@@ -1,5 +1,6 @@
 """Signing a record: it is frozen, its content copied and hashed, and sealed into the rig's chain."""
 
+from collections.abc import Mapping
 from datetime import datetime
 
 from django.db import transaction
@@ -10,12 +11,12 @@ from equipment.models import Rig
 from tests_app.actions.drafts import hold_draft
 from tests_app.actions.judging import judge_all
 from tests_app.after_commit import enqueue
-from tests_app.documents.snapshot import content_of
+from tests_app.documents.snapshot import content_of, signatures_of
 from tests_app.models import Record, Signature, SigningRole
 from tests_app.queries.completeness import open_points
 from tests_app.queries.records import failed_lines_open
 from tests_app.queries.verification import last_seal
-from tests_app.seals import canonical, sha256_of, signed_part
+from tests_app.seals import canonical, canonical_of_parts, canonical_parts, sha256_of, signed_part
 from trail import entries
 
 
@@ -43,8 +44,10 @@ def sign_record(
     held.frozen_at = held.sealed_at = at
     held.passed = not failed_lines_open(held)
     held.previous_sha256 = last_seal(held.rig)
-    signature = _sign(held, name=name.strip(), role=role, by=by, at=at)
-    _seal(held)
+    _freeze(held)
+    parts = canonical_parts(content_of(held))
+    signature = _sign(held, parts, name=name.strip(), role=role, by=by, at=at)
+    _seal(held, {**parts, "signatures": canonical(signatures_of(held))})
     entries.write(
         "record.signed",
         held,
@@ -72,19 +75,21 @@ def _refuse_incomplete(record: Record) -> None:
             raise Refused(point.field, point.reason, point.remedy)
 
 
-def _sign(record: Record, *, name: str, role: str, by: User, at: datetime) -> Signature:
-    """Freeze the record and write the signature over the hash of its content without signatures and seal."""
+def _freeze(record: Record) -> None:
     frozen = Record.objects.filter(pk=record.pk, frozen_at__isnull=True).update(frozen_at=record.frozen_at)
     if frozen != 1:
         raise Refused("", f"{record} was signed at the same moment.", "Look at it as it stands now.")
-    signed = signed_part(content_of(record))
-    return Signature.objects.create(
-        record=record, signer=by, name=name, role=role, signed_at=at, sha256=sha256_of(signed)
-    )
 
 
-def _seal(record: Record) -> None:
-    record.content = canonical(content_of(record))
+def _sign(record: Record, parts: Mapping[str, str], *, name: str, role: str, by: User, at: datetime) -> Signature:
+    """Write the signature over the hash of the record's content without signatures and seal."""
+    signed = sha256_of(canonical_of_parts(signed_part(parts)))
+    return Signature.objects.create(record=record, signer=by, name=name, role=role, signed_at=at, sha256=signed)
+
+
+def _seal(record: Record, parts: Mapping[str, str]) -> None:
+    """Store the whole content and its hash; worked out once, since its curves are long."""
+    record.content = canonical_of_parts(parts)
     record.sha256 = sha256_of(record.content)
     Record.objects.filter(pk=record.pk, sealed_at__isnull=True).update(
         sealed_at=record.sealed_at,

@@ -48,7 +48,7 @@ def content_of(record: Record) -> shape.Content:
         "instruments": [_instrument(use, record) for use in record.instrument_uses.order_by("id")],
         "files": [_file(recording, steps, local) for recording in recordings_of(record)],
         "remarks": record.remarks,
-        "signatures": _signatures(record, local),
+        "signatures": signatures_of(record),
         "supersedes": _superseded(record),
         "previous_sha256": record.previous_sha256,
         "rows": _rows(record),
@@ -193,7 +193,9 @@ def facts_in_words(recording: Recording) -> str:
     return ", ".join(words)
 
 
-def _signatures(record: Record, local: Local) -> list[shape.SignatureContent]:
+def signatures_of(record: Record) -> list[shape.SignatureContent]:
+    """Return the signatures given so far, in the order they were."""
+    local = Local.of(record.rig)
     return [
         {
             "name": signature.name,

@@ -37,6 +37,7 @@ class HeldByRecord(models.Model):
         return condition | models.Q(**{self.held_by: self.pk}) if self.pk is not None else condition
 
     def _refuse_when_frozen(self, owners: models.Q) -> None:
-        frozen = Record.objects.filter(owners, frozen_at__isnull=False).first()
-        if frozen is not None:
-            raise RecordIsSealed(frozen)
+        frozen = Record.objects.filter(owners, frozen_at__isnull=False)
+        # Asked at every save, and nearly always answered with none: no column of a record is read for that.
+        if frozen.exists():
+            raise RecordIsSealed(frozen[0])
