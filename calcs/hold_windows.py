@@ -68,9 +68,15 @@ class Windows:
         """Return the windows marked true in `keep`."""
         return Windows(self.start[keep], self.end[keep], self.decay[keep])
 
-    def steadiest(self) -> int:
-        """Return the place of the window of least decay, the earliest of equals; raises ValueError when empty."""
-        return int(np.argmin(self.decay))
+    def steadiest(self, pressures: FloatArray) -> int:
+        """Return the place of the window of least decay; raises ValueError when empty.
+
+        Of windows that fall equally little the one that rises least is taken, then the earliest: a window that
+        begins on the ramp says less of the hold than one that lies in it.
+        """
+        equals = np.flatnonzero(self.decay <= np.min(self.decay))
+        rise = pressures[self.end[equals]] - pressures[self.start[equals]]
+        return int(equals[np.argmin(rise)])
 
 
 def runs_where(meets: BoolArray, times: FloatArray, max_gap: float) -> Runs:

@@ -258,7 +258,7 @@ class _Span:
         if not len(windows):
             decay = self.fall(first, last).decay
             return self.result(first, last, decay, (*more, self.short_run(first, last, floor, ceiling)))
-        best = windows.steadiest()
+        best = windows.steadiest(self.pressures)
         first, last = int(windows.start[best]), int(windows.end[best])
         fell = () if len(self.good(windows)) else (self.fall(first, last),)
         return self.result(first, last, float(windows.decay[best]), (*more, *fell))
@@ -319,7 +319,7 @@ class _LowSearch:
         if len(good):
             return cls(span, good, None, spoilt)
         if len(windows):
-            best = windows.steadiest()
+            best = windows.steadiest(span.pressures)
             return cls(span, good, (int(windows.start[best]), int(windows.end[best])), spoilt)
         return cls(span, good, _best_low_attempt(span, in_band, spoilt), spoilt)
 
@@ -339,7 +339,7 @@ class _LowSearch:
         rule = self.span.rule
         if len(self.windows):
             usable = self.windows.where(self.windows.end < before)
-            best = usable.steadiest()
+            best = usable.steadiest(self.span.pressures)
             first, last, decay = int(usable.start[best]), int(usable.end[best]), float(usable.decay[best])
             return self._with_peak(self.span.result(first, last, decay), first)
         if self.attempt is None:
@@ -389,7 +389,7 @@ def _high_result(span: _Span, offset: int, *, low_found: bool) -> HoldResult:
     runs = span.runs(at_target, offset)
     windows = span.windows(runs)
     if len(windows):
-        best = windows.steadiest()
+        best = windows.steadiest(span.pressures)
         first, last, decay = int(windows.start[best]), int(windows.end[best]), float(windows.decay[best])
         if span.allows(decay):
             return span.result(first, last, decay)

@@ -253,6 +253,13 @@ def test_the_judged_window_is_the_steadiest_one() -> None:
     assert high.start == pytest.approx(10 * MINUTE, abs=15)
 
 
+def test_of_windows_that_fall_equally_little_the_one_off_the_ramp_is_judged() -> None:
+    verdict = judge(Curve.through([(0, 0), (1, 300), (7, 300), (8, 5_400), (14, 5_400), (14.5, 0)]).recording(), rule())
+    assert verdict.low.start_pressure == pytest.approx(psi(300))
+    assert verdict.high.start_pressure == pytest.approx(psi(5_400))
+    assert verdict.low.start == pytest.approx(1 * MINUTE, abs=1)
+
+
 def test_no_fall_at_all_allowed_is_a_rule_that_can_be_met() -> None:
     assert judge(step().recording(), rule(max_decay=0)).passes
     assert not judge(step().with_noise(0.5).recording(), rule(max_decay=0)).passes
