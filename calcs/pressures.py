@@ -299,9 +299,8 @@ def _fracture_gas(fracture: FractureGas, mudline: Mudline | None) -> tuple[Gauge
     at_shoe = (fracture.fracture_gradient + fracture.margin) * fracture.shoe_depth
     gas = fracture.gas_gradient * column
     pressure = _positive("fracture_gradient", at_shoe - gas)
-    shoe_terms = (_gradient(fracture.fracture_gradient), _gradient(fracture.margin), _length(fracture.shoe_depth))
     return pressure, (
-        Step("Fracture pressure at the shoe", "({0} + {1}) × {2}", shoe_terms, _pressure(at_shoe)),
+        _at_the_shoe(fracture, at_shoe),
         Step(
             "Gas column from the shoe", "{0} × {1}", (_gradient(fracture.gas_gradient), _length(column)), _pressure(gas)
         ),
@@ -312,6 +311,14 @@ def _fracture_gas(fracture: FractureGas, mudline: Mudline | None) -> tuple[Gauge
             _pressure(pressure),
         ),
     )
+
+
+def _at_the_shoe(fracture: FractureGas, at_shoe: float) -> Step:
+    gradient, depth = _gradient(fracture.fracture_gradient), _length(fracture.shoe_depth)
+    label, result = "Fracture pressure at the shoe", _pressure(at_shoe)
+    if not fracture.margin:
+        return Step(label, "{0} × {1}", (gradient, depth), result)
+    return Step(label, "({0} + {1}) × {2}", (gradient, _gradient(fracture.margin), depth), result)
 
 
 def _less_seawater(pressure: GaugePressure, mudline: Mudline) -> tuple[GaugePressure, Step]:

@@ -20,7 +20,7 @@ def name_of(actor: Actor) -> str:
     """Return the actor's name as it is written in the trail."""
     if isinstance(actor, System):
         return actor.value
-    return actor.get_full_name() or actor.get_username()
+    return actor.name_shown
 
 
 def person_of(actor: Actor) -> User | None:

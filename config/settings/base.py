@@ -129,6 +129,10 @@ FILE_UPLOAD_PERMISSIONS = 0o600
 # A recording of half a million samples posted as text is about 15 MB; a long test has many fields to a step.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 32 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
+# The largest recorder file taken, in bytes; half a million samples are a quarter of it.
+WELLHOLD_MAX_RECORDING_BYTES = ENV.whole_number(
+    "WELLHOLD_MAX_RECORDING_BYTES", default=64 * 1024 * 1024, lowest=1024 * 1024, highest=512 * 1024 * 1024
+)
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],

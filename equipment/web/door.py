@@ -15,6 +15,7 @@ P = ParamSpec("P")
 View = Callable[Concatenate[HttpRequest, P], HttpResponse]
 
 _NEVER_REPEATED: Final = frozenset({"csrfmiddlewaretoken"})
+_SECRET: Final = "password"
 _MOST_KEPT_FIELDS: Final = 500
 
 
@@ -35,16 +36,19 @@ def signed_in(view: View[P]) -> View[P]:
 
 
 def _handed_back(request: HttpRequest) -> HttpResponse:
-    """Return what was typed as a form that can be sent again once signed in."""
+    """Return what was typed as a form that can be sent again once signed in; passwords are not written into it."""
     kept = [
         (name, value)
         for name, values in request.POST.lists()
         for value in values
-        if name not in _NEVER_REPEATED and "password" not in name
+        if name not in _NEVER_REPEATED and _SECRET not in name
     ]
+    files = [given.name for _, given in request.FILES.items() if isinstance(given, UploadedFile)]
+    secret = any(_SECRET in name for name in request.POST)
     context = {
         "kept": kept[:_MOST_KEPT_FIELDS],
-        "files": [given.name for _, given in request.FILES.items() if isinstance(given, UploadedFile)],
+        "files": files,
+        "secret": secret,
         "csrf_cookie": settings.CSRF_COOKIE_NAME,
     }
-    return render(request, "tests_app/handed_back.html", context, status=HTTPStatus.FORBIDDEN)
+    return render(request, "handed_back.html", context, status=HTTPStatus.FORBIDDEN)

@@ -27,7 +27,6 @@ from tests_app.queries.verdicts import overlaps
 from trail import entries
 
 CURVE_POINTS: Final = 2_000
-DEFAULT_MOST_BYTES: Final = 64 * 1024 * 1024
 _MEGABYTE: Final = 1024 * 1024
 _PICTURES: Final = {
     b"\x89PNG\r\n\x1a\n": "image/png",
@@ -192,7 +191,7 @@ def _own_step(record: Record, step: Step | None, *, has_evidence: bool = False) 
 
 
 def _refuse_size(content: bytes) -> None:
-    most = getattr(settings, "WELLHOLD_MAX_RECORDING_BYTES", DEFAULT_MOST_BYTES)
+    most = settings.WELLHOLD_MAX_RECORDING_BYTES
     if len(content) > most:
         raise Refused(
             "recording",

@@ -8,6 +8,7 @@ from django.http import HttpResponse
 from django.test import Client
 from django.urls import reverse
 
+from config import heartbeat
 from tests import builders
 from tests.builders import PASSWORD
 from tests.builders_tests_app import (
@@ -134,13 +135,17 @@ def test_the_page_asks_again_until_the_certificate_is_there(web: Client, world: 
     assert "hx-get" not in there
 
 
-def test_after_a_minute_it_says_the_worker_has_not_answered(web: Client, world: World):
+def test_after_a_minute_it_says_whether_the_worker_is_silent_or_busy(web: Client, world: World):
     record = a_judged_draft(world)
     signed(record, world, at=SIGNED)
-    with time_machine.travel(SIGNED.replace(minute=1, second=30), tick=False):
+    late = SIGNED.replace(minute=1, second=30)
+    with time_machine.travel(late, tick=False):
         page = part(web, record).content.decode()
-    assert "has not answered for over a minute" in page
+        heartbeat.leave_mark(late)
+        busy = part(web, record).content.decode()
+    assert "has not been heard for some minutes" in page
     assert "hx-get" in page
+    assert "is at work on other papers before it" in busy
     with time_machine.travel(SIGNED.replace(minute=20), tick=False):
         assert "hx-get" not in part(web, record).content.decode()
 
