@@ -6,6 +6,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from tests_app.actions.certificates import issue_certificate
+from tests_app.after_commit import BACKLOG
 from tests_app.models import Record
 from tests_app.queries.unissued import sealed_without_paper
 from trail.actors import System
@@ -28,4 +29,4 @@ def make_missing_certificates() -> None:
     One order a record: one that cannot be drawn holds up none of the others.
     """
     for pk in sealed_without_paper(timezone.now()):
-        make_certificate.delay(record_id=pk)
+        make_certificate.apply_async(kwargs={"record_id": pk}, queue=BACKLOG)

@@ -4,6 +4,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import django_stubs_ext
+from kombu import Queue
 
 from config.environment import Environment
 from config.version import version_in
@@ -146,6 +147,9 @@ REST_FRAMEWORK = {
 
 # Background work: ids only, every task safe to run twice. A task is taken off the queue when it has ended, so one that
 # was running when its worker died runs again.
+# Two queues, taken from by turns: what a person waits for, and what nobody does (tests_app.after_commit).
+CELERY_TASK_QUEUES = [Queue("celery"), Queue("backlog")]
+CELERY_TASK_DEFAULT_QUEUE = "celery"
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_SERIALIZER = "json"

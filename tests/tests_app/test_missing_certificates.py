@@ -6,11 +6,12 @@ from typing import Any
 import pytest
 import time_machine
 from celery import current_app
+from django.conf import settings
 from kombu.exceptions import OperationalError
 
 from tests import builders_tests_app as builders
 from tests.platform.waiting import wait_for
-from tests_app.after_commit import enqueue
+from tests_app.after_commit import AT_ONCE, BACKLOG, as_backlog, enqueue
 from tests_app.models import Certificate, Record
 from tests_app.queries.unissued import sealed_without_paper
 from tests_app.tasks import make_certificate, make_missing_certificates
@@ -55,3 +56,14 @@ def test_a_queue_that_does_not_answer_loses_nothing_and_shows_no_error(monkeypat
 
     monkeypatch.setattr(current_app, "send_task", refuse)
     enqueue("tests_app.make_certificate", record_id=1)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_nobody_waits_for_goes_to_a_queue_of_its_own(monkeypatch: pytest.MonkeyPatch):
+    sent: list[str] = []
+    monkeypatch.setattr(current_app, "send_task", lambda name, kwargs, queue: sent.append(queue))
+    with as_backlog():
+        enqueue("tests_app.make_certificate", record_id=1)
+    enqueue("tests_app.make_certificate", record_id=1)
+    assert sent == [BACKLOG, AT_ONCE]
+    assert {queue.name for queue in settings.CELERY_TASK_QUEUES} == {BACKLOG, AT_ONCE}

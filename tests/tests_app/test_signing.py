@@ -136,7 +136,7 @@ def test_the_certificate_is_asked_for_once_the_signature_is_through(
     monkeypatch: pytest.MonkeyPatch,
 ):
     sent: list[tuple[str, dict[str, int]]] = []
-    monkeypatch.setattr(current_app, "send_task", lambda name, kwargs: sent.append((name, kwargs)))
+    monkeypatch.setattr(current_app, "send_task", lambda name, kwargs, queue: sent.append((name, kwargs)))
     record = a_judged_draft(world)
     with django_capture_on_commit_callbacks() as callbacks:
         signed(record, world)
