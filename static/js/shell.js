@@ -27,12 +27,31 @@
   const tooLarge = (input) => {
     const limit = Number(input.dataset.maxBytes);
     const file = [...input.files].find((one) => one.size > limit);
-    const million = (bytes) => (bytes / 1e6).toLocaleString("en", { maximumFractionDigits: 1 });
-    input.setCustomValidity(file
+    const million = (bytes) => (bytes / 1048576).toLocaleString("en", { maximumFractionDigits: 1 });
+    const words = file
       ? `${file.name} is ${million(file.size)} MB; at most ${million(limit)} MB is taken. Export a shorter time or a lower rate from the recorder.`
-      : "");
-    if (file) input.reportValidity();
+      : "";
+    input.setCustomValidity(words);
+    sayBeside(input, words);
   };
+
+  /* Words beside a field, where the server's own would stand. */
+  const sayBeside = (input, words) => {
+    const field = input.closest(".field");
+    if (!field) return;
+    for (const old of field.querySelectorAll(".errorlist")) old.remove();
+    field.classList.toggle("has-error", words !== "");
+    if (!words) return;
+    const list = document.createElement("ul"), item = document.createElement("li");
+    list.className = "errorlist";
+    list.setAttribute("role", "alert");
+    item.textContent = words;
+    list.append(item);
+    input.after(list);
+  };
+
+  /* Forms here are not checked by the browser (novalidate), so a file refused above is held back by hand. */
+  const refused = (form) => [...form.querySelectorAll('input[type="file"]')].find((input) => input.validity.customError);
 
   document.addEventListener("change", (event) => {
     const input = event.target;
@@ -46,6 +65,8 @@
   });
 
   document.addEventListener("submit", (event) => {
+    const held = refused(event.target);
+    if (held) { event.preventDefault(); held.focus(); return; }
     const asked = event.submitter?.dataset.confirm ?? event.target.dataset.confirm;
     if (asked && !window.confirm(asked)) { event.preventDefault(); return; }
     changed.delete(event.target);

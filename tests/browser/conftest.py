@@ -3,6 +3,7 @@
 The demo is loaded once a run and copied for each process that serves it, so that a test never meets another run's rows.
 """
 
+import fcntl
 import os
 import shutil
 import socket
@@ -27,10 +28,9 @@ QUEUES: Final = ("queue", "queue-control")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep what drives the product in one process: it is started once."""
+    """Mark what drives the product in a browser."""
     for item in items:
         if Path(__file__).parent in item.path.parents:
-            item.add_marker(pytest.mark.xdist_group("product"))
             item.add_marker(pytest.mark.browser)
 
 
@@ -81,20 +81,32 @@ def _wait_until_it_greets(product: subprocess.Popen[bytes], address: str, log: P
 def loaded_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of a product with the demo loaded, to be copied; certificates ordered by the load are left unmade.
 
-    Loading takes most of a minute: WELLHOLD_LOADED_DEMO names a folder loaded before, for who writes such a test.
+    Loading takes half a minute, so it is done once for all processes of a run. For who writes such a test,
+    WELLHOLD_LOADED_DEMO names a folder that is kept from run to run.
     """
     if not Path(CHROMIUM).exists():
         missing_service(f"{CHROMIUM} is not there")
-    if "WELLHOLD_LOADED_DEMO" in os.environ:
-        return Path(os.environ["WELLHOLD_LOADED_DEMO"])
-    var = tmp_path_factory.mktemp("demo") / "var"
+    own = tmp_path_factory.getbasetemp()
+    shared = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+    var = Path(os.environ.get("WELLHOLD_LOADED_DEMO", shared / "demo"))
+    with (shared / "demo.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        _load_demo(var)
+    return var
+
+
+def _load_demo(var: Path) -> None:
     prepared = subprocess.run(
-        [sys.executable, "-m", "config.prepare"], cwd=BASE, env=environment(var), capture_output=True, text=True
+        [sys.executable, "-m", "config.prepare"],
+        cwd=BASE,
+        env=environment(var),
+        capture_output=True,
+        text=True,
+        check=False,
     )
     assert prepared.returncode == 0, prepared.stderr
     for queue in QUEUES:
-        shutil.rmtree(var / queue)
-    return var
+        shutil.rmtree(var / queue, ignore_errors=True)
 
 
 @pytest.fixture(scope="session")

@@ -1,5 +1,6 @@
 """What a person does on the test pages, told once for all tests here: open, add a step, attach, conclude, sign."""
 
+import io
 import re
 from collections.abc import Sequence
 from datetime import datetime, timedelta
@@ -7,6 +8,7 @@ from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
+import pypdf
 from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.conftest import password_of
@@ -117,3 +119,8 @@ def pdf_of(page: Page) -> bytes:
 def due_row(page: Page, element: str) -> Locator:
     """Return the row of an element in the due list."""
     return page.locator("#due tbody tr").filter(has=page.get_by_role("link", name=element, exact=True))
+
+
+def text_of(paper: bytes) -> str:
+    """Return the words of a PDF."""
+    return "\n".join(sheet.extract_text() for sheet in pypdf.PdfReader(io.BytesIO(paper)).pages)

@@ -20,7 +20,7 @@ from tests_app.management.demo.recorder import (
 _FIVE_MINUTES: Final = 300
 _ANNULAR: Final = MadeHold(3_500, _FIVE_MINUTES)
 _RAM: Final = MadeHold(10_000, _FIVE_MINUTES)
-_STARTED: Final = datetime(2026, 3, 7, 22, 40, tzinfo=ZoneInfo("America/Chicago"))
+_STARTED: Final = datetime(2026, 3, 7, 23, 30, tzinfo=ZoneInfo("America/Chicago"))
 """The night before clocks go forward: the file runs across midnight."""
 
 

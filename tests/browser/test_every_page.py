@@ -1,0 +1,105 @@
+"""Every page there is a link to: it answers, stays on the server, fits a phone, and shows an auditor nothing to change."""
+
+import re
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
+from typing import Final
+from urllib.parse import urldefrag, urlsplit
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser import working
+from tests.conftest import DESK, PHONE
+
+SignedIn = Callable[..., AbstractContextManager[Page]]
+_NUMBER: Final = re.compile(r"/\d+/")
+_HASH: Final = re.compile(r"/[0-9a-f]{64}/")
+EACH_KIND_SEEN: Final = 3
+NOT_PAGES: Final = ("/static/", "/admin/")
+LEAST_KINDS: Final = 30
+WRITES: Final = ("Sign out", "Filter", "Look", "Work it out", "Light", "Dark", "As the system has it")
+
+
+def kind_of(address: str) -> str:
+    """Return an address without its numbers: pages of one kind are made by one view."""
+    path = urlsplit(address).path
+    return _HASH.sub("/#/", _NUMBER.sub("/0/", path)) + ("?export" if "export" in urlsplit(address).query else "")
+
+
+def links_of(page: Page) -> list[str]:
+    """Return every address of the server linked from the page shown."""
+    found = page.eval_on_selector_all("a[href]", "links => links.map(link => link.href)")
+    own = urlsplit(page.url).netloc
+    return [urldefrag(one).url for one in found if urlsplit(one).netloc == own]
+
+
+def walked(page: Page) -> Iterator[tuple[str, int]]:
+    """Open pages by their links from the front page on, some of every kind; yields each with its status."""
+    seen: set[str] = set()
+    count: dict[str, int] = {}
+    ahead = [page.url]
+    while ahead:
+        address = ahead.pop(0)
+        kind = kind_of(address)
+        if address in seen or count.get(kind, 0) >= EACH_KIND_SEEN or urlsplit(address).path.startswith(NOT_PAGES):
+            continue
+        seen.add(address)
+        count[kind] = count.get(kind, 0) + 1
+        probe = page.request.get(address)
+        if not probe.headers.get("content-type", "").startswith("text/html") or not probe.ok:
+            yield address, probe.status
+            continue
+        answer = page.goto(address)
+        assert answer is not None
+        yield address, answer.status
+        ahead += links_of(page)
+
+
+@pytest.mark.parametrize("user", ["supervisor", "auditor", "administrator"])
+def test_no_link_is_dead_and_no_page_fails(signed_in: SignedIn, user: str) -> None:
+    with signed_in(DESK, user) as page:
+        page.goto("/")
+        met = list(walked(page))
+    assert [one for one in met if one[1] != 200] == []
+    if user != "auditor":
+        assert len({kind_of(address) for address, _ in met}) >= LEAST_KINDS
+
+
+def test_no_page_is_wider_than_a_phone(signed_in: SignedIn) -> None:
+    with signed_in(PHONE) as page:
+        page.goto("/")
+        wide = [(address, width) for address, _ in walked(page) if (width := overflow(page)) > 0]
+    assert wide == []
+
+
+def overflow(page: Page) -> int:
+    """Return by how many pixels the page is wider than the window."""
+    width: int = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    return width
+
+
+def test_an_auditor_is_offered_nothing_that_writes(signed_in: SignedIn) -> None:
+    with signed_in(DESK, "auditor") as page:
+        working.go_to_rig(page)
+        offered: dict[str, list[str]] = {}
+        for address, _ in walked(page):
+            forms = page.eval_on_selector_all(
+                "main form[method=post]", "forms => forms.map(form => new URL(form.action).pathname)"
+            )
+            writing = [one for one in forms if not one.startswith(("/profile/", "/calculations/"))]
+            if writing:
+                offered[address] = writing
+    assert offered == {}
+
+
+def test_an_auditor_reads_a_signed_test_and_cannot_open_a_new_one(
+    signed_in: SignedIn, allowed_console_errors: list[str]
+) -> None:
+    allowed_console_errors.append("status of 40")
+    with signed_in(DESK, "auditor") as page:
+        working.go_to_rig(page)
+        expect(page.get_by_role("link", name="New pressure test")).to_have_count(0)
+        answer = page.goto(page.url + "tests/new/")
+        assert answer is not None
+        assert answer.status in {403, 404}

@@ -1,0 +1,158 @@
+"""The demo: two invented rigs with nine months of history, the same at each load but for its dates."""
+
+import json
+import tomllib
+from collections import Counter
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from io import StringIO
+from pathlib import Path
+from typing import Any, Final
+
+import pytest
+import time_machine
+from django.conf import settings as settings_module
+from django.contrib.auth import authenticate
+from django.core.management import call_command
+from django.core.management.base import CommandError
+from django.db import transaction
+from django.test import override_settings
+
+from accounts.models import User
+from calcs.recurrence import State
+from config.demo import demo_logins
+from equipment.models import Component, Rig, Well
+from tests_app.management.demo import scenario
+from tests_app.models import Line, Outcome, Record, Signature, Step
+from tests_app.queries.due_list import due_list
+from tests_app.queries.verification import check_seal, sealed_records
+from tests_app.seals import canonical
+from trail.models import TrailEntry
+
+LOADED_AT: Final = datetime(2026, 3, 18, 17, 0, tzinfo=UTC)
+RIGS: Final = ("Saltmarsh 7", "Larkspur Deep")
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(scope="module")
+def _stored_files(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    folder = str(tmp_path_factory.mktemp("demo-files"))
+    with override_settings(MEDIA_ROOT=folder):
+        yield folder
+
+
+@pytest.fixture(scope="module")
+def _loaded(django_db_setup: None, django_db_blocker: Any, _stored_files: str) -> Iterator[None]:
+    """Load the demo once for all tests here, in a transaction that is rolled back after the last."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        with time_machine.travel(LOADED_AT, tick=False):
+            call_command("load_demo", stdout=StringIO())
+        yield
+        transaction.set_rollback(True)
+
+
+@pytest.fixture
+def demo(_loaded: None, _stored_files: str, settings: Any) -> None:
+    """The demo as loaded at LOADED_AT, and its files."""
+    settings.MEDIA_ROOT = _stored_files
+
+
+def rigs() -> list[Rig]:
+    """Return both rigs."""
+    return [Rig.objects.get(name=name) for name in RIGS]
+
+
+def test_two_rigs_with_two_wells_and_forty_components_are_loaded(demo: None) -> None:
+    assert sorted(Rig.objects.values_list("name", "kind")) == [
+        ("Larkspur Deep", "semi-submersible"),
+        ("Saltmarsh 7", "jack-up"),
+    ]
+    assert Well.objects.count() == 2
+    assert Component.objects.count() >= 40
+    assert {stack.kind for rig in rigs() for stack in rig.stacks.all()} == {"surface", "subsea"}
+
+
+def test_the_tests_reach_back_nine_months_and_none_lies_ahead(demo: None) -> None:
+    for rig in rigs():
+        began = [record.started_at for record in sealed_records(rig)]
+        assert LOADED_AT - min(began) > timedelta(days=9 * 28)
+        assert max(record.sealed_at for record in sealed_records(rig)) < LOADED_AT
+
+
+@pytest.mark.parametrize("name", RIGS)
+def test_on_the_load_day_a_rig_shows_every_way_a_deadline_stands(demo: None, name: str) -> None:
+    states = {item.state for item in due_list(Rig.objects.get(name=name), at=LOADED_AT)}
+    assert states >= {State.IN_DATE, State.DUE_SOON, State.OVERDUE, State.DUE_NOW}
+
+
+def test_some_tests_failed_were_repeated_and_passed_and_some_are_left_failed(demo: None) -> None:
+    outcomes = Counter(Step.objects.filter(retest_of=None).values_list("outcome", flat=True))
+    assert outcomes[Outcome.PASSED] > 400
+    assert outcomes[Outcome.FAILED] >= 5
+    repeated = Step.objects.exclude(retest_of=None)
+    assert set(repeated.values_list("outcome", flat=True)) == {Outcome.PASSED}
+    assert Line.objects.filter(leak_seen=True, outcome=Outcome.FAILED, step__outcome=Outcome.PASSED).exists()
+    for rig in rigs():
+        assert sealed_records(rig).filter(passed=False).count() == 1
+
+
+def test_every_seal_of_the_demo_holds_and_is_canonical(demo: None) -> None:
+    for rig in rigs():
+        for record in sealed_records(rig):
+            found = [check.found for check in check_seal(record).checks if not check.holds]
+            assert found == [], record
+            assert canonical(json.loads(record.content)) == record.content
+
+
+def test_everything_was_done_by_an_action_that_left_its_entry(demo: None) -> None:
+    """Rows written past the actions would have no entry about them."""
+    told = set(TrailEntry.objects.values_list("subject_type", "subject_id"))
+    for model in (Rig, Well, Component, Record, Step):
+        for key in model.objects.values_list("pk", flat=True):
+            assert (model._meta.label_lower, key) in told, f"{model.__name__} {key}"
+    assert TrailEntry.objects.filter(event="record.signed").count() == Signature.objects.count() > 100
+
+
+def test_the_logins_printed_at_the_start_sign_in(demo: None) -> None:
+    logins = demo_logins()
+    assert {login["user"] for login in logins} >= {"supervisor", "tester", "manager", "auditor", "administrator"}
+    for login in logins:
+        assert authenticate(username=login["user"], password=login["password"]) is not None
+
+
+def test_a_second_load_is_refused_and_changes_nothing(demo: None) -> None:
+    before = TrailEntry.objects.count()
+    with pytest.raises(CommandError, match="empty database only"):
+        call_command("load_demo", stdout=StringIO())
+    assert TrailEntry.objects.count() == before
+
+
+def test_a_second_load_if_empty_says_and_does_nothing(demo: None) -> None:
+    before, said = TrailEntry.objects.count(), StringIO()
+    call_command("load_demo", "--if-empty", stdout=said)
+    assert said.getvalue() == ""
+    assert TrailEntry.objects.count() == before
+
+
+def test_the_demo_is_the_same_on_another_day_but_for_its_dates(demo: None) -> None:
+    folder = Path(settings_module.BASE_DIR) / "fixtures" / "demo"
+    text = (folder / "larkspur-deep.toml").read_text(encoding="utf-8")
+    logins = (folder / "logins.toml").read_text(encoding="utf-8")
+    people = {person.username: person for person in User.objects.all()}
+    again = scenario.build(
+        tomllib.loads(text.replace("Larkspur Deep", "Larkspur Again")),
+        tomllib.loads(logins.replace("Larkspur Deep", "Larkspur Again")),
+        people,
+        at=datetime(2026, 11, 3, 6, 0, tzinfo=UTC),
+    )
+    assert what_happened(again) == what_happened(Rig.objects.get(name="Larkspur Deep"))
+
+
+def what_happened(rig: Rig) -> list[Any]:
+    """Return what the rig's tests showed, without their dates: the steps, their pressures, files and outcomes."""
+    steps = Step.objects.filter(record__rig=rig).order_by("record__number", "order")
+    return [
+        (step.record.number, step.name, step.outcome, step.limits, step.recording and step.recording.sha256)
+        for step in steps.select_related("record", "recording")
+    ]
