@@ -7,6 +7,8 @@ from django.db.models import Model
 from django.http import HttpRequest
 
 from equipment.models import (
+    Bank,
+    Bottle,
     Component,
     CrewMember,
     Document,
@@ -15,6 +17,8 @@ from equipment.models import (
     Installation,
     Instrument,
     Position,
+    PrechargeCheck,
+    PrechargeReading,
     Rig,
     ServiceEvent,
     Stack,
@@ -117,3 +121,30 @@ class InstrumentAdmin(LookOnly):
     list_display = ("serial", "kind", "rig", "calibration_due_on", "retired_on")
     list_filter = ("rig", "kind")
     search_fields = ("serial",)
+
+
+@admin.register(Bank)
+class BankAdmin(LookOnly):
+    list_display = ("component", "purpose", "location", "design_precharge", "charged_pressure")
+    list_filter = ("component__rig", "purpose")
+    list_select_related = ("component",)
+
+
+@admin.register(Bottle)
+class BottleAdmin(LookOnly):
+    list_display = ("serial", "bank", "position_number", "gas_volume", "shell_test_due_on", "state")
+    list_filter = ("state",)
+    list_select_related = ("bank__component",)
+    search_fields = ("serial",)
+
+
+@admin.register(PrechargeCheck)
+class PrechargeCheckAdmin(LookOnly):
+    list_display = ("bank", "taken_at", "taken_by", "instrument")
+    list_select_related = ("bank__component", "instrument")
+
+
+@admin.register(PrechargeReading)
+class PrechargeReadingAdmin(LookOnly):
+    list_display = ("bottle", "check_round", "pressure", "gas_temperature", "corrects")
+    list_select_related = ("bottle", "check_round__bank__component", "corrects__bottle")

@@ -1,7 +1,7 @@
-"""Guards of the installation history: no two components in one place, no component in two places at a time."""
+"""Guards of history: no two components in one place, no component in two places at a time, no reading rewritten."""
 
-from equipment.models import Installation
-from trail.guards import Guard
+from equipment.models import Installation, PrechargeCheck, PrechargeReading
+from trail.guards import Guard, append_only
 
 _TABLE = Installation._meta.db_table
 _PLACE = "two components can not stand in one position at the same time"
@@ -38,4 +38,7 @@ def _no_overlap(column: str, message: str) -> Guard:
     )
 
 
+_READING = "a precharge reading never changes: correct it by a later reading"
+
+PRECHARGE_GUARDS = tuple(append_only(model._meta.db_table, _READING) for model in (PrechargeCheck, PrechargeReading))
 INSTALLATION_GUARDS = (_no_overlap("position_id", _PLACE), _no_overlap("component_id", _COMPONENT))

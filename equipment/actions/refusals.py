@@ -38,6 +38,28 @@ _CONSTRAINTS: Final = {
     "instrument_calibration_ordered": Kindly("calibration_due_on", "Check both days."),
     "elastomer_removed_after_installed": Kindly("removed_on", "Check both days."),
     "document_expires_after_issue": Kindly("expires_on", "Check both days."),
+    "bank_subsea_has_depth": Kindly("depth", "Fill in depth and gradient, or leave the depth empty at surface."),
+    "bank_surface_precharge_as_set": Kindly("precharge_basis", "Choose “as set”, or place the bank subsea."),
+    "bank_precharge_positive": Kindly("design_precharge", "Take it from the bank's papers."),
+    "bank_charged_over_precharge": Kindly("charged_pressure", "Check both; they may have been swapped."),
+    "bank_minimum_under_charged": Kindly("minimum_operating_pressure", "Check both; they may have been swapped."),
+    "bank_tolerance_has_source": Kindly(
+        "tolerance_source", "Name the standard, manual or procedure, or leave the tolerance empty too."
+    ),
+    "bottle_serial_once": Kindly("serial", "Check the serial number, or amend the bottle on file."),
+    "bottle_position_once": Kindly("position_number", "Remove that one first, or give another number."),
+    "bottle_gas_volume_positive": Kindly("gas_volume", "Read it off the nameplate."),
+    "bottle_gas_within_shell": Kindly(
+        "gas_volume", "Give the gas volume, not the size by which it is sold: 10 gal in a bottle of 11 gal."
+    ),
+    "bottle_shell_test_ordered": Kindly("shell_test_due_on", "Check both days."),
+    "bottle_out_of_use_has_reason": Kindly("state_reason", "Say why it is not in service."),
+    "prechargecheck_fluid_bled_off": Kindly(
+        "fluid_bled_off", "Isolate the pumps, bleed the fluid off to zero, then read."
+    ),
+    "prechargereading_once_a_round": Kindly("", "Correct the reading on file."),
+    "prechargereading_not_negative": Kindly("pressure", "Check the figure."),
+    "prechargereading_correction_has_reason": Kindly("reason", "Say what was wrong."),
     "installation_removed_after_installed": Kindly("removed_at", "Check the time against the time of installation."),
     "installation_component_once": Kindly("component", "Look at its history for where it stands."),
     "installation_position_once": Kindly("position", "Look at the history of the position."),

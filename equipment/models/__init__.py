@@ -1,5 +1,15 @@
 """What exists and where it is."""
 
+from equipment.models.banks import (
+    Bank,
+    BankLocation,
+    BankPurpose,
+    Bottle,
+    BottleState,
+    PrechargeBasis,
+    PrechargeCheck,
+    PrechargeReading,
+)
 from equipment.models.components import (
     NOT_PRESSURE_TESTED,
     RAM_KINDS,
@@ -20,6 +30,11 @@ from equipment.models.wells import DepthDatum, HoleSection, MaspBasis, MaspMetho
 __all__ = [
     "NOT_PRESSURE_TESTED",
     "RAM_KINDS",
+    "Bank",
+    "BankLocation",
+    "BankPurpose",
+    "Bottle",
+    "BottleState",
     "Component",
     "ComponentKind",
     "CrewMember",
@@ -38,6 +53,9 @@ __all__ = [
     "Measured",
     "Position",
     "PositionGroup",
+    "PrechargeBasis",
+    "PrechargeCheck",
+    "PrechargeReading",
     "QuantityField",
     "Rig",
     "RigKind",

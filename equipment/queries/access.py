@@ -20,6 +20,10 @@ _TO_RIG: Final[Mapping[str, tuple[str, ...]]] = {
     "holesection": ("well", "rig"),
     "elastomer": ("component", "rig"),
     "serviceevent": ("component", "rig"),
+    "bank": ("component", "rig"),
+    "bottle": ("bank", "component", "rig"),
+    "prechargecheck": ("bank", "component", "rig"),
+    "prechargereading": ("bottle", "bank", "component", "rig"),
 }
 """Relations from a row to its rig, where it is not simply ``rig``."""
 

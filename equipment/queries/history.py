@@ -1,10 +1,23 @@
 """The trail of a component or another row, with that of what hangs on it."""
 
-from typing import Final
+from typing import Any, Final
 
 from django.db.models import Model, Q, QuerySet
 
-from equipment.models import Component, Document, Elastomer, Installation, Instrument, Rig, ServiceEvent, Well
+from equipment.models import (
+    Bank,
+    Bottle,
+    Component,
+    Document,
+    Elastomer,
+    Installation,
+    Instrument,
+    PrechargeCheck,
+    PrechargeReading,
+    Rig,
+    ServiceEvent,
+    Well,
+)
 from trail import entries
 from trail.models import TrailEntry
 
@@ -26,6 +39,19 @@ def of_instrument(instrument: Instrument) -> QuerySet[TrailEntry]:
     keys = Document.objects.filter(instrument=instrument.pk).values("pk")
     documents = Q(subject_type=Document._meta.label_lower, subject_id__in=keys)
     return TrailEntry.objects.filter(_on(Instrument, instrument.pk) | documents)[:MOST_SHOWN]
+
+
+def of_bank(bank: Bank) -> QuerySet[TrailEntry]:
+    """Return the newest entries on the bank, its bottles and the readings of their precharge."""
+    condition = _on(Bank, bank.pk)
+    keys: tuple[tuple[type[Model], QuerySet[Any]], ...] = (
+        (Bottle, bank.bottles.values("pk")),
+        (PrechargeCheck, bank.precharge_checks.values("pk")),
+        (PrechargeReading, PrechargeReading.objects.filter(bottle__bank=bank).values("pk")),
+    )
+    for model, found in keys:
+        condition |= Q(subject_type=model._meta.label_lower, subject_id__in=found)
+    return TrailEntry.objects.filter(condition)[:MOST_SHOWN]
 
 
 def of_well(well: Well) -> QuerySet[TrailEntry]:

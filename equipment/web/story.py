@@ -41,6 +41,13 @@ EVENTS: Final[Mapping[str, str]] = {
     "elastomer.fitted": "Elastomer fitted",
     "elastomer.removed": "Elastomer removed",
     "service.recorded": "Service recorded",
+    "bank.registered": "Bank put on file",
+    "bank.amended": "Bank amended",
+    "bottle.added": "Bottle added",
+    "bottle.amended": "Bottle amended",
+    "bottle.state-changed": "Bottle put in another state",
+    "precharge.recorded": "Precharge read",
+    "precharge.corrected": "Precharge reading corrected",
 }
 _OWN_EVENTS: Final = ("component.registered", "component.amended", "instrument.registered", "instrument.amended")
 _PARTS: Final = ("_value", "_unit", "_si")
