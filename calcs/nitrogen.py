@@ -74,6 +74,15 @@ def entropy(pressure: AbsolutePressure, temperature: float) -> float:
     return float(_at("PT_INPUTS", pressure, temperature).smass())
 
 
+def at_density(density: float, temperature: float) -> tuple[AbsolutePressure, float, float]:
+    """Return pressure, Pa absolute, entropy and isochoric heat capacity, J/(kg·K), of gas at ρ, kg/m³, and T, K.
+
+    The equation's own variables, so by far its cheapest question: what curves are made of.
+    """
+    state = _at("DmassT_INPUTS", density, temperature)
+    return AbsolutePressure(state.p()), float(state.smass()), float(state.cvmass())
+
+
 def isentropic_density(pressure: AbsolutePressure, entropy: float, *, field: str = "minimum") -> float:
     """Return the density, kg/m³, of gas that expanded to `pressure`, Pa absolute, at the same `entropy`.
 
