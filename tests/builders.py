@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from accounts.models import User
 from equipment.actions import (
+    banks,
     components,
     documents,
     installations,
@@ -20,6 +21,8 @@ from equipment.actions import (
     wells,
 )
 from equipment.models import (
+    Bank,
+    Bottle,
     Component,
     ComponentKind,
     CrewMember,
@@ -31,6 +34,7 @@ from equipment.models import (
     Instrument,
     Position,
     PositionGroup,
+    PrechargeCheck,
     Rig,
     ServiceEvent,
     Stack,
@@ -256,3 +260,69 @@ def a_service_event(
     """A repair finished on `DAY`."""
     facts = {"kind": "repair", "description": "Bonnet seals changed.", **facts}
     return service.record_service(component, finished_at=finished_at, by=by, at=at, **facts)
+
+
+def a_bank(
+    component: Component | None = None,
+    *,
+    bottles: int = 0,
+    rig: Rig | None = None,
+    by: Actor = System.DEMO,
+    at: datetime = LONG_AGO,
+    **facts: Any,
+) -> Bank:
+    """A main bank at surface, 3,000 psi, 1,000 psi of precharge at 70 °F ± 100 psi, with so many bottles of 11 gal."""
+    facts = {
+        "purpose": "main",
+        "location": "surface",
+        "precharge_basis": "as-set",
+        "design_precharge": "1000 psi",
+        "reference_temperature": "70 degF",
+        "charged_pressure": "3000 psi",
+        "minimum_operating_pressure": "1200 psi",
+        "precharge_tolerance": "100 psi",
+        "tolerance_source": "API Standard 53, 4th ed. (from memory)",
+        **facts,
+    }
+    held = component or a_component(rig or a_rig(), ComponentKind.ACCUMULATOR_BANK)
+    bank = banks.register_bank(held, by=by, at=at, **facts)
+    for _ in range(bottles):
+        a_bottle(bank, by=by, at=at)
+    return bank
+
+
+def a_bottle(bank: Bank, *, by: Actor = System.DEMO, at: datetime = LONG_AGO, **facts: Any) -> Bottle:
+    """A bottle of 11 gal that holds 10 gal of gas, in the next position, its shell test in date on `DAY`."""
+    facts = {
+        "position_number": bank.bottles.count() + 1,
+        "serial": f"BT-{_number():04}",
+        "shell_volume": "11 gal",
+        "gas_volume": "10 gal",
+        "shell_tested_on": date(2024, 6, 1),
+        "shell_test_due_on": date(2029, 6, 1),
+        "in_service_on": date(2024, 7, 1),
+        **facts,
+    }
+    return banks.add_bottle(bank, by=by, at=at, **facts)
+
+
+def a_precharge_check(
+    bank: Bank,
+    pressures: tuple[str, ...] = (),
+    *,
+    gas_temperature: str = "70 degF",
+    taken_at: datetime = DAY,
+    by: Actor = System.DEMO,
+    at: datetime = DAY,
+    **facts: Any,
+) -> PrechargeCheck:
+    """A round of readings, one a bottle in order of position; 1,000 psi on each unless given."""
+    standing = list(bank.bottles.exclude(state="removed").order_by("position_number"))
+    readings = [
+        banks.Read(bottle, pressure, gas_temperature)
+        for bottle, pressure in zip(standing, pressures or ("1000 psi",) * len(standing), strict=False)
+    ]
+    facts = {"taken_by": "Ben Marsh", "fluid_bled_off": True, **facts}
+    if "instrument" not in facts:
+        facts["instrument"] = an_instrument(bank.component.rig, "gauge")
+    return banks.record_precharge_check(bank, readings=readings, taken_at=taken_at, by=by, at=at, **facts)

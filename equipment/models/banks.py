@@ -65,7 +65,13 @@ class Bank(models.Model):
         constraints = (
             models.CheckConstraint(
                 condition=Q(location="surface", depth_si__isnull=True)
-                | Q(location="subsea", depth_si__gt=0, control_fluid_gradient_si__gt=0),
+                | Q(
+                    location="subsea",
+                    depth_si__isnull=False,  # a comparison with nothing is neither true nor false, and would pass
+                    depth_si__gt=0,
+                    control_fluid_gradient_si__isnull=False,
+                    control_fluid_gradient_si__gt=0,
+                ),
                 name="bank_subsea_has_depth",
                 violation_error_message="A subsea bank needs its depth and the gradient of the control fluid; "
                 "a bank at surface has no depth.",
