@@ -317,8 +317,7 @@ def _lines(pen: Pen, standing: Standing, letters: int) -> Iterator[tuple[str, st
 
 
 def _state(pen: Pen, mark: StateMark, x: int, y: int, anchor: str, letters: int) -> SafeString:
-    joined = f"{mark.word}, {mark.detail}" if mark.detail else mark.word
-    words = joined if len(joined) + 2 <= letters else mark.word
+    words = _fitting_words(mark, letters - 2)
     # No browser measures text before it is drawn here, so half a line is reckoned at 3.3 a letter.
     start = x if anchor == "start" else x - round((_MARK + 5 + len(words) * 6.6) / 2)
     return format_html(
@@ -329,6 +328,13 @@ def _state(pen: Pen, mark: StateMark, x: int, y: int, anchor: str, letters: int)
         y,
         words,
     )
+
+
+def _fitting_words(mark: StateMark, letters: int) -> str:
+    """Return as much of a state as has room, in whole clauses; the table holds all of it."""
+    first, _, _ = mark.word.partition(",")
+    said = (f"{mark.word}, {mark.detail}" if mark.detail else "", mark.word, first)
+    return next((words for words in said if 0 < len(words) <= letters), _cut(mark.short or first, letters))
 
 
 def _number_and_mark(pen: Pen, standing: Standing, x: int, y: int) -> SafeString:

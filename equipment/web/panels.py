@@ -25,12 +25,14 @@ class StateMark:
         shape: key of the drawing in `accounts.presentation.STATES`, such as ``due-soon``.
         tone: good, soon, now, bad, busy or calm.
         detail: one short line more, such as the date; may be empty.
+        short: the state in a word or two, for where `word` has no room.
     """
 
     word: str
     shape: str
     tone: str
     detail: str = ""
+    short: str = ""
 
 
 class Registry(Generic[Contribution]):

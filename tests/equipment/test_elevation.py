@@ -126,3 +126,11 @@ def test_any_stack_is_drawn_whole_and_well_formed(data):
     for drawing in drawings(standings(positions, serial="<&'\"{}>")):
         drawn = [one.get("href") for one in drawing.iter("a")]
         assert sorted(drawn) == sorted(f"#position-{number}" for number in range(1, len(positions) + 1))
+
+
+def test_a_state_too_long_for_its_place_is_said_in_whole_clauses():
+    found = standings([("Standpipe valve 1", "standpipe-valve", "drive", None)])
+    state = StateMark("Overdue by 2 days, last test not passed", "overdue", "bad", short="Overdue")
+    wide, narrow = (drawing.itertext() for drawing in drawings(found, {1: state}))
+    assert "Overdue by 2 days" in list(wide)
+    assert "Overdue" in list(narrow)

@@ -15,7 +15,7 @@ from equipment.web import panels
 from equipment.web.panels import StateMark
 from tests_app.queries.component_tests import lines_of_component
 from tests_app.queries.due_list import DueItem, due_list
-from tests_app.web.due_words import STATE_KEYS, state_words
+from tests_app.web.due_words import STATE_CHOICES, STATE_KEYS, state_words
 from tests_app.web.front import DueRow
 
 _SHOWN: Final = 10
@@ -46,7 +46,13 @@ def _mark(item: DueItem, at: datetime) -> StateMark:
     key = STATE_KEYS[item.state]
     row = DueRow(item, at, item.position.stack.rig.zone)
     detail = f"{'since' if row.is_since else 'before'} {row.due_text}" if row.due_text else ""
-    return StateMark(word=state_words(item, at), shape=key, tone=STATES[key].tone, detail=detail)
+    return StateMark(
+        word=state_words(item, at),
+        shape=key,
+        tone=STATES[key].tone,
+        detail=detail,
+        short=dict(STATE_CHOICES)[item.state],
+    )
 
 
 def register() -> None:
