@@ -1,0 +1,173 @@
+"""What a drawdown curve gives away beyond the gas of the bank: where bottles run empty, and points off the curve.
+
+A bottle that has given its last fluid takes no more part: from there on fewer bottles feed the bank, and the volume
+per unit of gas rises more steeply with every gallon. Where that happens the gas fills the bottle as it did at
+precharge, so the kink reads the precharge itself, which the smooth curve can't. Pressures Pa in the figures of the
+model, volumes m³, gas in kg (Pa·m³ for Boyle's law).
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+import numpy as np
+from scipy import special
+
+from calcs.drawdown_fit import PARAMETERS, Fitted, fit, interval, predict
+from calcs.gas_curves import Array, Curve
+
+RARE: Final = 0.01
+"""How rarely chance alone may make points look off their curve before it is said."""
+_VERY_RARE: Final = 0.001
+_STEEPER: Final = 1.5
+"""How much steeper the curve must run past a kink: a third of the gas gone at once is no scatter and no leak."""
+_LONE_DROP: Final = 0.5
+"""A single reading past the kink counts only when it is under this share of where the curve would be."""
+_NOTEWORTHY: Final = 5e-4
+"""Share of the start pressure that residuals must come to before a pattern in them is worth a word."""
+
+
+class Pattern(StrEnum):
+    """How points lie off their curve."""
+
+    FALLS_FASTER = "falls-faster"
+    FALLS_SLOWER = "falls-slower"
+    STEP_DOWN = "step-down"
+    STEP_UP = "step-up"
+    SCATTER = "scatter"
+
+
+@dataclass(frozen=True, slots=True)
+class LackOfFit:
+    """Points that lie further off the curve than chance explains.
+
+    Attributes:
+        pattern: how.
+        point: number of the first reading after a step, from 0; None where it is no step.
+        probability: how often chance alone does as much.
+    """
+
+    pattern: Pattern
+    point: int | None
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Kink:
+    """Where bottles ran empty.
+
+    Attributes:
+        kept: how many readings lie before it.
+        unit_volume: volume per unit of gas there: best figure, and the least and most it can be.
+        emptied: gas of the bottles that ran empty: best figure, least, most.
+        all_emptied: whether nothing was left feeding the bank.
+    """
+
+    kept: int
+    unit_volume: tuple[float, float, float]
+    emptied: tuple[float, float, float]
+    all_emptied: bool
+
+
+def find_kink(curve: Curve, volumes: Array, pressures: Array, accuracy: float | None) -> Kink | None:
+    """Return the kink of one test, or None where the curve is smooth or the readings can't tell.
+
+    The readings before it must lie on a curve of their own, all later ones far under that curve and falling
+    steeply; a loss of fluid shifts later readings down but leaves them as steep as before.
+    """
+    least = PARAMETERS + (1 if accuracy is not None else 2)
+    for kept in range(len(volumes) - 1, least - 1, -1):
+        before = fit(curve, volumes[None, :kept], pressures[None, :kept])
+        if _far_under(curve, before, volumes[kept:], pressures[kept:], accuracy):
+            found = _kink(curve, before, volumes, pressures, accuracy)
+            if found is not None:
+                return found
+    return None
+
+
+def lack_of_fit(fitted: Fitted, volumes: Array, accuracy: float | None) -> LackOfFit | None:
+    """Return how the readings of one test lie off their curve, or None where chance explains it.
+
+    Each pattern is one more term in the fit, held against the scatter that is left (Student's t; the normal law
+    when the accuracy is known), with Bonferroni's allowance for how many were looked for. With a known accuracy
+    the sum of squares is held against chi-square too.
+    """
+    residuals = fitted.residuals[0]
+    if accuracy is None and np.sqrt(np.mean(residuals**2)) < _NOTEWORTHY * fitted.predicted[0, 0]:
+        return None
+    found = _strongest(fitted, volumes, accuracy)
+    if found is not None and found.probability < RARE:
+        return found
+    if accuracy is not None:
+        chance = float(special.chdtrc(fitted.freedom, float((residuals**2).sum()) / accuracy**2))
+        if chance < RARE:
+            return LackOfFit(Pattern.SCATTER, None, chance)
+    return None
+
+
+def _far_under(curve: Curve, before: Fitted, volumes: Array, pressures: Array, accuracy: float | None) -> bool:
+    """Tell whether every later reading lies under the curve by far more than scatter."""
+    expected, spread = predict(curve, before, volumes[None])
+    scatter = float(before.scatter[0]) if accuracy is None else accuracy
+    width = float(special.stdtrit(before.freedom, 1 - _VERY_RARE)) if accuracy is None else 4.0
+    bound = width * scatter * np.sqrt(1 + spread[0] ** 2) + _NOTEWORTHY * before.predicted[0, 0]
+    return bool(np.all(pressures < expected[0] - bound))
+
+
+def _kink(curve: Curve, before: Fitted, volumes: Array, pressures: Array, accuracy: float | None) -> Kink | None:
+    kept = before.residuals.shape[1]
+    gas = float(before.gas[0])
+    start = before.start + np.zeros(len(volumes) - kept)
+    after = np.exp(curve.volume_at(start, np.log(np.maximum(pressures[kept:], 1.0))))
+    last, first = (float(np.exp(before.start[0]) + volumes[at] / gas) for at in (kept - 1, kept))
+    left_most = float((volumes[kept] - volumes[kept - 1]) / (after[0] - last))
+    left = _left_feeding(volumes[kept:], after)
+    if left_most * _STEEPER > gas or left * _STEEPER > gas:
+        return None
+    if len(after) == 1 and pressures[kept] > _LONE_DROP * float(predict(curve, before, volumes[None, kept:])[0][0, 0]):
+        return None
+    at = (last + first) / 2
+    if left > 0:
+        # Where the line through the later points crosses the line of the earlier ones.
+        crossing = float(after[0] - first) / (1 / left - 1 / gas)
+        at = min(max(first - crossing / gas, last), first)
+    low, high = (float(each[0]) for each in interval(before, accuracy))
+    emptied = (gas - left, max(low - max(left, left_most), 0.0), high - left)
+    return Kink(kept, (at, last, first), emptied, all_emptied=left < 0.02 * gas)
+
+
+def _left_feeding(volumes: Array, units: Array) -> float:
+    """Return the gas still feeding the bank past the kink, from the slope of the later points; 0 for a single one."""
+    if len(volumes) < 2 or volumes[-1] <= volumes[0] or units[-1] <= units[0]:
+        return 0.0
+    return float((volumes[-1] - volumes[0]) / (units[-1] - units[0]))
+
+
+def _strongest(fitted: Fitted, volumes: Array, accuracy: float | None) -> LackOfFit | None:
+    """Return the pattern that explains most of the residuals; None with too few readings to look for one."""
+    freedom = fitted.freedom - 1
+    if freedom < 1:
+        return None
+    per_volume = fitted.per_gas[0] / np.where(volumes > 0, volumes, np.inf)
+    tries: list[tuple[int | None, Array]] = [(None, fitted.per_gas[0] * volumes)]
+    # A step before the second or the last reading would be fitted away by one point alone.
+    tries += [(at, per_volume * (np.arange(len(volumes)) >= at)) for at in range(2, len(volumes) - 1)]
+    tested = [(at, *_term(fitted, column, accuracy)) for at, column in tries]
+    at, sign, statistic = max(tested, key=lambda one: one[2])
+    tail = float(special.ndtr(-statistic)) if accuracy is not None else float(special.stdtr(freedom, -statistic))
+    names = (Pattern.FALLS_FASTER, Pattern.FALLS_SLOWER) if at is None else (Pattern.STEP_DOWN, Pattern.STEP_UP)
+    return LackOfFit(names[0] if sign > 0 else names[1], at, min(1.0, 2 * tail * len(tries)))
+
+
+def _term(fitted: Fitted, column: Array, accuracy: float | None) -> tuple[float, float]:
+    """Return sign and size of the t of one more term; the sign is over zero where fluid is lost."""
+    basis = np.linalg.qr(np.stack([fitted.per_start[0], fitted.per_gas[0]], axis=1))[0]
+    own = column - basis @ (basis.T @ column)
+    length = float(own @ own)
+    residuals = fitted.residuals[0]
+    if length < 1e-12 * float(column @ column):
+        return 0.0, 0.0
+    along = float(own @ residuals)
+    rest = max(float(residuals @ residuals) - along**2 / length, 1e-12 * float(residuals @ residuals))
+    scatter = accuracy if accuracy is not None else float(np.sqrt(rest / (fitted.freedom - 1)))
+    return float(np.sign(along)), abs(along) / (np.sqrt(length) * scatter)
