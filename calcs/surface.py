@@ -12,7 +12,7 @@ from typing import Any, Final, Literal
 from calcs.errors import InputError
 from calcs.fields import Fields
 from calcs.rules import Edition
-from calcs.surfaces import holds, pressures, recurrence, requirements
+from calcs.surfaces import accumulators, closing, drawdown, holds, pressures, recurrence, requirements, sizing
 from calcs.units import System
 
 SYSTEMS: Final[tuple[System, System]] = ("us", "si")
@@ -61,20 +61,6 @@ _TABLE: Final = (
         requirements.format_test_pressures,
     ),
     Calculation(
-        "hold-check",
-        "Whether a recording holds the low and the high pressure a rule requires, and why not.",
-        holds.parse_hold_check,
-        holds.compute_hold_check,
-        holds.format_hold_check,
-    ),
-    Calculation(
-        "find-holds",
-        "The low and high holds in a recording of several steps, in order, each with its step.",
-        holds.parse_find_holds,
-        holds.compute_find_holds,
-        holds.format_find_holds,
-    ),
-    Calculation(
         "due",
         "When the next test of an item is due in the rig's own time, and why.",
         recurrence.parse_due,
@@ -94,6 +80,76 @@ _TABLE: Final = (
         holds.parse_find_holds,
         holds.compute_find_holds,
         holds.format_find_holds,
+    ),
+    Calculation(
+        "usable-volume",
+        "Fluid a bank gives between charged and minimum pressure, by every model, with each correction.",
+        accumulators.parse_usable_volume,
+        accumulators.compute_usable_volume,
+        accumulators.format_usable_volume,
+    ),
+    Calculation(
+        "pressure-after",
+        "Pressure of a bank after fluid is drawn from it.",
+        accumulators.parse_pressure_after,
+        accumulators.compute_pressure_after,
+        accumulators.format_pressure_after,
+    ),
+    Calculation(
+        "precharge-at-temperature",
+        "A precharge at another gas temperature.",
+        accumulators.parse_precharge_at_temperature,
+        accumulators.compute_precharge_at_temperature,
+        accumulators.format_precharge_at_temperature,
+    ),
+    Calculation(
+        "closing-sequence",
+        "Whether a bank closes a sequence of functions with its pumps dead, step by step.",
+        closing.parse_closing_sequence,
+        closing.compute_closing_sequence,
+        closing.format_closing_sequence,
+    ),
+    Calculation(
+        "closing-pressure",
+        "Pressure a ram needs to close and hold, with an estimate of the pressure to shear.",
+        closing.parse_closing_pressure,
+        closing.compute_closing_pressure,
+        closing.format_closing_pressure,
+    ),
+    Calculation(
+        "volumetric-efficiency",
+        "Usable fluid over bottle volume with the design factors given, and the optimum precharge.",
+        sizing.parse_volumetric_efficiency,
+        sizing.compute_volumetric_efficiency,
+        sizing.format_volumetric_efficiency,
+    ),
+    Calculation(
+        "bottles-required",
+        "Bottles a functional volume asks for, and how the sequence fares on them.",
+        sizing.parse_bottles_required,
+        sizing.compute_bottles_required,
+        sizing.format_bottles_required,
+    ),
+    Calculation(
+        "best-precharge",
+        "The precharge that gives the most usable fluid, with the curve.",
+        sizing.parse_best_precharge,
+        sizing.compute_best_precharge,
+        sizing.format_best_precharge,
+    ),
+    Calculation(
+        "precharge-from-drawdown",
+        "Average precharge of a bank from one drawdown, and what each gas law makes of the same readings.",
+        drawdown.parse_precharge,
+        drawdown.compute_precharge,
+        drawdown.format_precharge,
+    ),
+    Calculation(
+        "drawdown-fit",
+        "What the pressures of a drawdown say about the gas of a bank, how surely, and what they can't tell.",
+        drawdown.parse_fit,
+        drawdown.compute_fit,
+        drawdown.format_fit,
     ),
 )
 

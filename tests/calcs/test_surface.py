@@ -50,6 +50,8 @@ HOLD_RULE = {
     "high": {"target": "5000 psi"},
     "hold": "5 min",
 }
+BANK = {"bottle_volume": "10 gal", "precharge": "1000 psi", "charged": "3000 psi", "model": "nitrogen-isothermal"}
+FACTORS = {"minimum": "1200 psi", "pressure_factor": 1.0, "volume_factor": 1.5}
 DOCUMENTS: dict[str, dict[str, Any]] = {
     "hydrostatic": {"mud_weight": "10 lb/gal", "depth": "7000 ft"},
     "masp": PORE,
@@ -57,6 +59,14 @@ DOCUMENTS: dict[str, dict[str, Any]] = {
     "due": DUE,
     "hold-check": {"samples": SAMPLES, "rule": HOLD_RULE},
     "find-holds": {"samples": SAMPLES, "rules": [HOLD_RULE]},
+    "usable-volume": {**BANK, "minimum": "1200 psi"},
+    "pressure-after": {**BANK, "withdrawn": "4 gal"},
+    "precharge-at-temperature": {"precharge": "1000 psi", "from": "70 degF", "to": "40 degF", "model": "boyle"},
+    "closing-sequence": {**BANK, "count": 12, "functions": [{"name": "annular", "volume": "20 gal"}]},
+    "closing-pressure": {"wellbore_pressure": "10000 psi", "closing_ratio": 9},
+    "volumetric-efficiency": {**BANK, **FACTORS},
+    "bottles-required": {**BANK, **FACTORS, "functional_volume": "60 gal"},
+    "best-precharge": {**BANK, "minimum": "1200 psi"},
 }
 
 
