@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from equipment.web.views import components, installations, instruments, rigs, service, stacks, wells
+from equipment.web.views import banks, components, installations, instruments, rigs, service, stacks, wells
 
 app_name = "equipment"
 urlpatterns = [
@@ -44,6 +44,15 @@ urlpatterns = [
     path("components/<int:pk>/documents/new/", service.attach_to_component, name="component-document-new"),
     path("elastomers/<int:pk>/remove/", service.remove_elastomer, name="elastomer-remove"),
     path("documents/<int:pk>/file/", service.download, name="document-file"),
+    path("components/<int:pk>/bank/", banks.find_bank, name="component-bank"),
+    path("components/<int:pk>/bank/new/", banks.register_bank, name="bank-new"),
+    path("banks/<int:pk>/", banks.show_bank, name="bank"),
+    path("banks/<int:pk>/edit/", banks.amend_bank, name="bank-edit"),
+    path("banks/<int:pk>/bottles/new/", banks.add_bottle, name="bottle-new"),
+    path("bottles/<int:pk>/edit/", banks.amend_bottle, name="bottle-edit"),
+    path("bottles/<int:pk>/state/", banks.change_bottle_state, name="bottle-state"),
+    path("banks/<int:pk>/precharge/new/", banks.record_precharge, name="precharge-new"),
+    path("precharge/<int:pk>/correct/", banks.correct_reading, name="precharge-correct"),
     path("rigs/<int:rig_pk>/instruments/", instruments.show_instruments, name="instruments"),
     path("rigs/<int:rig_pk>/instruments/new/", instruments.register_instrument, name="instrument-new"),
     path("instruments/<int:pk>/", instruments.show_instrument, name="instrument"),

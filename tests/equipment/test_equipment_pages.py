@@ -50,6 +50,10 @@ class World:
         self.document = a.a_document(self.component, b"as received")
         self.event = a.a_service_event(self.component)
         self.instrument = a.an_instrument(self.rig)
+        self.rack = a.a_component(self.rig, "accumulator-bank", serial="RACK-1")
+        self.bank = a.a_bank(rig=self.rig, bottles=2)
+        self.bottle = self.bank.bottles.first()
+        self.reading = a.a_precharge_check(self.bank).readings.first()
         self.member = a.a_crew_member(self.rig, a.a_person("Ben Marsh"), role="tester")
         self.supervisor = a.a_person("Ada Quill", rig=self.rig)
         self.manager = a.a_person("Cora Vane", rig=self.rig, role="rig-manager")
@@ -84,7 +88,10 @@ READ = {
     "document-file": "document",
     "instruments": "rig",
     "instrument": "instrument",
+    "component-bank": "rack",
+    "bank": "bank",
 }
+RECORD = {"precharge-new": "bank", "precharge-correct": "reading"}
 MANAGE = {
     "well-new": "rig",
     "well-edit": "well",
@@ -110,6 +117,11 @@ MANAGE = {
     "instrument-edit": "instrument",
     "instrument-retire": "instrument",
     "instrument-document-new": "instrument",
+    "bank-new": "rack",
+    "bank-edit": "bank",
+    "bottle-new": "bank",
+    "bottle-edit": "bottle",
+    "bottle-state": "bottle",
 }
 ADMINISTER = {"rig-edit": "rig", "crew-role": "member", "crew-remove": "member"}
 POSTED = {"position-up": "position", "position-down": "position", "position-remove": "position"}
@@ -118,7 +130,7 @@ EVERYWHERE = {"rigs", "rig-new", "section-sum"}
 
 def test_every_address_is_asked_for_by_a_test_of_access():
     names = {pattern.name for pattern in urlpatterns}
-    assert names == set(READ) | set(MANAGE) | set(ADMINISTER) | set(POSTED) | EVERYWHERE
+    assert names == set(READ) | set(RECORD) | set(MANAGE) | set(ADMINISTER) | set(POSTED) | EVERYWHERE
 
 
 @pytest.mark.parametrize("name", READ)
@@ -141,6 +153,16 @@ def test_a_form_is_for_those_who_look_after_the_equipment(world, name):
     if name != "stack-arrange":
         assert signed_in(world.stranger).post(address).status_code == 404
         assert signed_in(world.auditor).post(address).status_code == 403
+
+
+@pytest.mark.parametrize("name", RECORD)
+def test_readings_are_entered_by_those_who_record(world, name):
+    address = at(name, getattr(world, RECORD[name]).pk)
+    assert signed_in(world.member.person).get(address).status_code == 200
+    assert signed_in(world.auditor).get(address).status_code == 403
+    assert signed_in(world.auditor).post(address).status_code == 403
+    assert signed_in(world.stranger).get(address).status_code == 404
+    assert signed_in(world.stranger).post(address).status_code == 404
 
 
 @pytest.mark.parametrize("name", ADMINISTER)
@@ -637,13 +659,14 @@ def test_a_file_that_is_gone_is_told_and_not_a_fault(world, settings, tmp_path):
         ({"search": "upper pipe"}, {"component"}),
         ({"kind": "pipe-ram"}, {"SPARE-1", "component"}),
         ({"kind": "pipe-ram", "where": "installed"}, {"component"}),
-        ({"where": "spare"}, {"SPARE-1"}),
+        ({"where": "spare"}, {"SPARE-1", "RACK-1", "bank"}),
         ({"elastomers": "on"}, {"component"}),
     ],
 )
 def test_components_are_filtered_by_the_address(world, asked, found):
     page = signed_in(world.auditor).get(at("components", world.rig.pk), asked).content.decode()
-    wanted = {world.component.serial if name == "component" else name for name in found}
+    named = {"component": world.component.serial, "bank": world.bank.component.serial}
+    wanted = {named.get(name, name) for name in found}
     serials = set(Component.objects.values_list("serial", flat=True))
     assert {serial for serial in serials if f">{serial}</a>" in page} == wanted
 

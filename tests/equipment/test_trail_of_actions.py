@@ -11,7 +11,8 @@ import pytest
 from django.db import connection
 
 import equipment.actions
-from equipment.actions import components, documents, installations, instruments, rigs, service, stacks, wells
+from equipment.actions import banks, components, documents, installations, instruments, rigs, service, stacks, wells
+from equipment.actions.banks import Read
 from tests import builders as a
 from trail.models import TrailEntry
 
@@ -40,6 +41,7 @@ def world() -> dict[str, Any]:
     stack = a.a_stack(rig, positions=(("Upper", "pipe-ram", "bore", ""),))
     well = a.a_well(rig)
     component = a.a_component(rig)
+    bank = a.a_bank(rig=rig, bottles=2)
     return {
         "rig": rig,
         "person": a.a_person(),
@@ -50,6 +52,10 @@ def world() -> dict[str, Any]:
         "position": stack.positions.get(),
         "component": component,
         "instrument": a.an_instrument(rig),
+        "rack": a.a_component(rig, "accumulator-bank"),
+        "bank": bank,
+        "bottle": bank.bottles.first(),
+        "reading": a.a_precharge_check(bank, taken_at=DAY - HOUR).readings.first(),
         "elastomer": a.an_elastomer(component),
         "standing": a.an_installation(a.a_position(stack)),
         "retired": components.retire_component(a.a_component(rig), reason="Worn.", by=a.System.DEMO, at=DAY),
@@ -101,6 +107,40 @@ CASES: dict[str, Do] = {
     "remove_elastomer": lambda w, c: service.remove_elastomer(w["elastomer"], removed_on=date(2026, 3, 1), **c),
     "record_service": lambda w, c: service.record_service(
         w["component"], kind="repair", finished_at=DAY, description="Seals.", **c
+    ),
+    "register_bank": lambda w, c: banks.register_bank(
+        w["rack"],
+        purpose="pilot",
+        design_precharge="1000 psi",
+        reference_temperature="70 degF",
+        charged_pressure="3000 psi",
+        **c,
+    ),
+    "amend_bank": lambda w, c: banks.amend_bank(w["bank"], design_precharge="950 psi", **c),
+    "add_bottle": lambda w, c: banks.add_bottle(
+        w["bank"],
+        position_number=9,
+        serial="9",
+        shell_volume="11 gal",
+        gas_volume="10 gal",
+        in_service_on=date(2026, 3, 1),
+        **c,
+    ),
+    "amend_bottle": lambda w, c: banks.amend_bottle(w["bottle"], shell_tested_on=date(2026, 2, 1), **c),
+    "change_bottle_state": lambda w, c: banks.change_bottle_state(
+        w["bottle"], state="shut-off", state_since=date(2026, 3, 1), state_reason="Leaks.", **c
+    ),
+    "record_precharge_check": lambda w, c: banks.record_precharge_check(
+        w["bank"],
+        readings=[Read(bottle, "1000 psi", "70 degF") for bottle in w["bank"].bottles.all()],
+        instrument=w["instrument"],
+        taken_at=DAY,
+        taken_by="Ben Marsh",
+        fluid_bled_off=True,
+        **c,
+    ),
+    "correct_precharge_reading": lambda w, c: banks.correct_precharge_reading(
+        w["reading"], pressure="990 psi", gas_temperature="70 degF", reason="Misread.", **c
     ),
 }
 

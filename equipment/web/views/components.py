@@ -11,6 +11,7 @@ from equipment.models import Component, ComponentKind, QuantityField, Rig
 from equipment.queries import access, history, installations
 from equipment.queries import components as queries
 from equipment.queries.access import Right
+from equipment.queries.banks import bank_of
 from equipment.web import panels
 from equipment.web.component_list import ComponentFilter, ComponentTable
 from equipment.web.door import signed_in
@@ -61,6 +62,7 @@ def show_component(request: HttpRequest, pk: int) -> HttpResponse:
         "component": component,
         "standing": next((one for one in placed if one.removed_at is None), None),
         "installations": placed,
+        "bank": bank_of(component) if component.kind == ComponentKind.ACCUMULATOR_BANK else None,
         "ratings": _facts(component, _RATINGS, visit),
         "closing": _facts(component, _CLOSING, visit),
         "elastomers": queries.elastomers_of(component),
