@@ -27,7 +27,7 @@
   const tooLarge = (input) => {
     const limit = Number(input.dataset.maxBytes);
     const file = [...input.files].find((one) => one.size > limit);
-    const million = (bytes) => (bytes / 1048576).toLocaleString("en", { maximumFractionDigits: 1 });
+    const million = (bytes) => (bytes / 1e6).toLocaleString("en", { maximumFractionDigits: 1 });
     const words = file
       ? `${file.name} is ${million(file.size)} MB; at most ${million(limit)} MB is taken. Export a shorter time or a lower rate from the recorder.`
       : "";

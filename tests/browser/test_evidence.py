@@ -16,7 +16,7 @@ from tests_app.management.demo.recorder import MadeHold, as_csv, samples
 
 SignedIn = Callable[..., AbstractContextManager[Page]]
 RECORDINGS: Final = Path(__file__).resolve().parents[2] / "fixtures" / "recordings"
-MORE_THAN_IS_TAKEN: Final = 200 * 1024 * 1024
+MORE_THAN_IS_TAKEN: Final = 200_000_000
 SENT_WITHIN_MS: Final = 60_000
 PDF_MARK: Final = b"%PDF-"
 
