@@ -22,6 +22,10 @@ MAX_PRESSURE: Final = AbsolutePressure(70e6)
 """Highest pressure accepted, Pa over vacuum (10,150 psi)."""
 
 
+GAS_CONSTANT: Final = 8.31451 / 0.02801348
+"""Specific gas constant of nitrogen as the equation has it, J/(kg·K)."""
+
+
 class _Equation(threading.local):
     """The equation, with one state for each thread: making one costs far more than a sum, and none may be shared.
 
@@ -81,6 +85,11 @@ def at_density(density: float, temperature: float) -> tuple[AbsolutePressure, fl
     """
     state = _at("DmassT_INPUTS", density, temperature)
     return AbsolutePressure(state.p()), float(state.smass()), float(state.cvmass())
+
+
+def state_entropy(pressure: AbsolutePressure, temperature: float) -> float:
+    """Return the specific entropy, J/(kg·K), of gas at rest or expanding, at any temperature the equation knows."""
+    return float(_at("PT_INPUTS", pressure, temperature).smass())
 
 
 def isentropic_density(pressure: AbsolutePressure, entropy: float, *, field: str = "minimum") -> float:
