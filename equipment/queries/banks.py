@@ -58,11 +58,16 @@ class Compensated:
 
 @dataclass(frozen=True)
 class Judged:
-    """A reading by real nitrogen, which is what counts, and by the ideal gas beside it."""
+    """A reading by real nitrogen, which is what counts, and by the ideal gas beside it.
+
+    Attributes:
+        within_accuracy: the verdict hangs on less than the accuracy of the gauge, a share of its full scale.
+    """
 
     reading: PrechargeReading
     real: Compensated
     ideal: Compensated
+    within_accuracy: bool
 
     @property
     def laws_disagree(self) -> bool:
@@ -228,7 +233,16 @@ def hydrostatic(bank: Bank) -> float:
 
 def judged(bank: Bank, reading: PrechargeReading) -> Judged:
     """Return the reading brought to the bank's reference temperature and held against the design."""
-    return Judged(reading, _compensated(bank, reading, REAL), _compensated(bank, reading, IDEAL))
+    real = _compensated(bank, reading, REAL)
+    hangs = _hangs_on_accuracy(bank, reading.check_round.instrument, real.deviation)
+    return Judged(reading, real, _compensated(bank, reading, IDEAL), hangs)
+
+
+def _hangs_on_accuracy(bank: Bank, instrument: Instrument, deviation: float | None) -> bool:
+    band, percent, scale = bank.precharge_tolerance, instrument.accuracy_percent, instrument.range_high
+    if deviation is None or band is None or percent is None or scale is None:
+        return False
+    return bool(abs(abs(deviation) - band.si) < float(percent) / 100 * scale.si)
 
 
 def _compensated(bank: Bank, reading: PrechargeReading, law: Model) -> Compensated:

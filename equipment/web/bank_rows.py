@@ -56,10 +56,12 @@ def bottle_line(bank: Bank, standing: BottleStanding, units: System) -> BottleLi
 
 def verdict(bank: Bank, found: Judged, units: System) -> Mark:
     """Return what real nitrogen says of a reading, and what the ideal gas would say where that differs."""
-    also = ""
+    also = []
     if found.laws_disagree:
-        also = f"The ideal gas would say: {_words(bank, found.ideal, units).lower()}"
-    return Mark(_STATES[found.real.judgement], _words(bank, found.real, units), also)
+        also.append(f"The ideal gas would say: {_words(bank, found.ideal, units).lower()}.")
+    if found.within_accuracy:
+        also.append("Nearer to the edge of the band than the gauge's accuracy.")
+    return Mark(_STATES[found.real.judgement], _words(bank, found.real, units), " ".join(also))
 
 
 def _words(bank: Bank, by_law: Compensated, units: System) -> str:

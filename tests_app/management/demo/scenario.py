@@ -23,6 +23,7 @@ from equipment.actions.stacks import add_position, register_stack
 from equipment.actions.wells import add_section, register_well
 from equipment.models import Component, Installation, Instrument, Rig
 from tests_app.actions.programmes import choose_edition
+from tests_app.management.demo.banks import register_banks
 from tests_app.management.demo.campaigns import campaign_happenings
 from tests_app.management.demo.site import Happening, Site
 from trail.actors import System
@@ -69,6 +70,7 @@ def build(scenario: Mapping[str, Any], logins: Mapping[str, Any], people: Mappin
     _register(site, scenario)
     signs = next(login for login in logins["login"] if login["user"] == "supervisor")
     happenings: list[Happening] = [
+        *register_banks(site, scenario.get("banks", ()), site.moment(FOUNDED_DAYS_AGO)),
         *_recalibrations(site, scenario["instruments"]),
         *campaign_happenings(site, scenario, _patient(people["supervisor"]), password=signs["password"]),
         *_services(site, scenario.get("service", ())),
