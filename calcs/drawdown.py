@@ -272,8 +272,9 @@ def fit_drawdown(test: DrawdownTest) -> DrawdownFit:
     kink = find_kink(law, volumes, pressures, test.accuracy)
     reading = None if kink is None else _kink_reading(test, kink)
     kept = len(volumes) if kink is None or reading is None else kink.kept
-    fitted = fit(law, volumes[None, :kept], pressures[None, :kept])
     _refuse_liquid(law, pressures[:kept])
+    fitted = fit(law, volumes[None, :kept], pressures[None, :kept])
+    _refuse_unfit(fitted)
     lack = lack_of_fit(fitted, volumes[:kept], test.accuracy)
     ratio = _ratio(test, fitted, _widening(fitted, test.accuracy, lack))
     furthest = math.exp(float(fitted.start[0])) + volumes[kept - 1] / float(fitted.gas[0])
@@ -399,6 +400,13 @@ def _refuse_liquid(law: Curve, pressures: Array) -> None:
             f"points.{int(under[0])}.pressure",
             "Discharged that far at once, the nitrogen would grow so cold that it begins to turn liquid.",
             "Leave the readings so low out, or judge settled readings with the model nitrogen-isothermal.",
+        )
+
+
+def _refuse_unfit(fitted: Fitted) -> None:
+    if not all(math.isfinite(float(figure[0])) for figure in (fitted.gas, fitted.start, fitted.spread)):
+        raise InputError(
+            "points", "No charge of gas draws a curve near these readings.", "Check volumes, pressures and their units."
         )
 
 

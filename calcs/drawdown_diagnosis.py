@@ -76,13 +76,17 @@ def find_kink(curve: Curve, volumes: Array, pressures: Array, accuracy: float | 
     steeply; a loss of fluid shifts later readings down but leaves them as steep as before.
     """
     least = PARAMETERS + (1 if accuracy is not None else 2)
+    found = None
     for kept in range(len(volumes) - 1, least - 1, -1):
         before = fit(curve, volumes[None, :kept], pressures[None, :kept])
+        earlier = None
         if _far_under(curve, before, volumes[kept:], pressures[kept:], accuracy):
-            found = _kink(curve, before, volumes, pressures, accuracy)
-            if found is not None:
-                return found
-    return None
+            earlier = _kink(curve, before, volumes, pressures, accuracy)
+        # A first reading past the kink, taken for the last before it, spoils that curve: the earliest place is right.
+        if found is not None and earlier is None:
+            break
+        found = earlier
+    return found
 
 
 def lack_of_fit(fitted: Fitted, volumes: Array, accuracy: float | None) -> LackOfFit | None:

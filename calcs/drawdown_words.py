@@ -55,6 +55,12 @@ def verdict(found: DrawdownFit) -> str:
     return "charge-high" if ratio.low > 1 + NEGLIGIBLE else "as-nameplate"
 
 
+def sees_one_bottle(found: DrawdownFit) -> bool:
+    """Tell whether the interval is narrow enough that one bottle shut off would have shown."""
+    ratio = found.gas_charge_ratio
+    return ratio.high is not None and (ratio.high - ratio.low) / 2 < 1 / found.test.nameplate.count
+
+
 def explanation(found: DrawdownFit, system: System) -> str:
     """Return what the fit says about the bank, beginning with the verdict.
 
@@ -62,6 +68,12 @@ def explanation(found: DrawdownFit, system: System) -> str:
     precharge that draws the same curve.
     """
     said = [_verdict_in_words(found, system)]
+    if not sees_one_bottle(found):
+        count = found.test.nameplate.count
+        said.append(
+            f"But the readings are too few or too rough: one bottle of {count}, {_percent(1 / count)} of the gas, "
+            "would not show in this test."
+        )
     if found.kink is not None:
         said.append(_kink_in_words(found, found.kink, system))
     else:
@@ -80,13 +92,6 @@ def warnings(found: DrawdownFit) -> list[str]:
     if found.lack_of_fit is not None:
         said.append(lack_in_words(found.lack_of_fit))
     said += _of_the_model(found)
-    one_bottle = 1 / found.test.nameplate.count
-    ratio = found.gas_charge_ratio
-    if ratio.high is None or (ratio.high - ratio.low) / 2 > one_bottle:
-        said.append(
-            f"Too few or too rough readings: one bottle of {found.test.nameplate.count} is "
-            f"{_percent(one_bottle)} of the gas and would not be seen by this test."
-        )
     return [*said, VOLUMES_ARE_TAKEN_AS_EXACT]
 
 

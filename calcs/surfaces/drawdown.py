@@ -89,8 +89,8 @@ def format_fit(found: DrawdownFit, system: System) -> dict[str, Any]:
         "bottles_if_precharge_right": _plain(found.bottles_if_precharge_right),
         "told_apart": found.told_apart,
         "kink": None if found.kink is None else _kink(found.kink, system),
-        "residuals": [quantity(residual, Dimension.PRESSURE, system) for residual in found.residuals],
-        "predicted": [quantity(pressure, Dimension.PRESSURE, system) for pressure in found.predicted],
+        "residuals": _for_each_point(found, found.residuals, system),
+        "predicted": _for_each_point(found, found.predicted, system),
         "nameplate_pressures": [quantity_or_none(each, Dimension.PRESSURE, system) for each in found.nominal],
         "scatter": quantity(found.scatter, Dimension.PRESSURE, system),
         "lack_of_fit": None
@@ -109,6 +109,12 @@ def format_fit(found: DrawdownFit, system: System) -> dict[str, Any]:
             for reading in found.by_model
         },
     }
+
+
+def _for_each_point(found: DrawdownFit, fitted: Sequence[float], system: System) -> list[dict[str, Any] | None]:
+    """Return pressures one a reading; None for readings past a kink, which no curve was fitted to."""
+    past = [None] * (len(found.test.points) - len(fitted))
+    return [quantity_or_none(pressure, Dimension.PRESSURE, system) for pressure in (*fitted, *past)]
 
 
 def _temperature(fields: Fields) -> float:
