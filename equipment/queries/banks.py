@@ -5,7 +5,7 @@ from datetime import date
 from enum import StrEnum
 from typing import Final
 
-from django.db.models import Exists, OuterRef, QuerySet, Subquery
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 
 from calcs.errors import InputError
 from calcs.gas import Model, at_temperature, packing
@@ -19,6 +19,7 @@ from equipment.models import (
     Installation,
     Instrument,
     PrechargeBasis,
+    PrechargeCheck,
     PrechargeReading,
     Rig,
 )
@@ -159,6 +160,12 @@ def readings_of(bank: Bank) -> QuerySet[PrechargeReading]:
         .select_related("bottle", "check_round__instrument", "corrects")
         .order_by("-check_round__taken_at", "bottle__position_number", "-pk")
     )
+
+
+def rounds_of(bank: Bank) -> QuerySet[PrechargeCheck]:
+    """Return the rounds of readings, the latest first, each with `bottle_count`, the bottles read in it."""
+    read = Count("readings", filter=Q(readings__corrects__isnull=True))
+    return bank.precharge_checks.annotate(bottle_count=read).select_related("instrument").order_by("-taken_at", "-pk")
 
 
 def instruments_for_precharge(rig: Rig) -> QuerySet[Instrument]:

@@ -47,6 +47,7 @@ urlpatterns = [
     path("components/<int:pk>/bank/", banks.find_bank, name="component-bank"),
     path("components/<int:pk>/bank/new/", banks.register_bank, name="bank-new"),
     path("banks/<int:pk>/", banks.show_bank, name="bank"),
+    path("banks/<int:pk>/readings/", banks.show_readings, name="bank-readings"),
     path("banks/<int:pk>/edit/", banks.amend_bank, name="bank-edit"),
     path("banks/<int:pk>/bottles/new/", banks.add_bottle, name="bottle-new"),
     path("bottles/<int:pk>/edit/", banks.amend_bottle, name="bottle-edit"),

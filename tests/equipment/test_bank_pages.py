@@ -288,7 +288,7 @@ def test_a_reading_is_corrected_and_both_stay_in_sight(world):
     }
     assert client.post(address, {**typed, "reason": ""}).status_code == 422
     assert client.post(address, typed).status_code == 302
-    page = in_words(read_page(client, at("bank", world.bank.pk)))
+    page = in_words(read_page(client, at("bank-readings", world.bank.pk)))
     assert "In place of 1,999 psi at 70.0 °F: A digit too many. (Ben Marsh)" in page
     assert "Corrected later" in page
     again = client.post(address, {**typed, "pressure_number": "998"})
@@ -326,7 +326,8 @@ def test_a_subsea_bank_tells_the_column_its_precharge_stands_over(world):
 def test_an_auditor_is_offered_no_change(world):
     world.with_bank()
     a.a_precharge_check(world.bank)
-    page = read_page(signed_in(world.auditor), at("bank", world.bank.pk))
+    auditor = signed_in(world.auditor)
+    page = read_page(auditor, at("bank", world.bank.pk)) + read_page(auditor, at("bank-readings", world.bank.pk))
     assert "Every reading" in page
     for name, pk in (
         ("precharge-new", world.bank.pk),
@@ -340,7 +341,7 @@ def test_an_auditor_is_offered_no_change(world):
 def test_the_readings_are_exported_with_every_figure(world):
     world.with_bank(reference_temperature="40 degF", design_precharge="940 psi")
     a.a_precharge_check(world.bank, gas_temperature="70 degF")
-    address = at("bank", world.bank.pk)
+    address = at("bank-readings", world.bank.pk)
     text = signed_in(world.auditor).get(f"{address}?export=csv").content.decode("utf-8-sig")
     rows = list(csv.DictReader(io.StringIO(text)))
     assert len(rows) == 3
@@ -354,7 +355,16 @@ def test_the_readings_are_exported_with_every_figure(world):
     assert sheet.content[:2] == b"PK"
 
 
-def test_the_bank_s_page_asks_as_often_for_two_bottles_as_for_ten(world, django_assert_max_num_queries):
+def test_the_rounds_are_told_with_who_read_and_what_was_remarked(world):
+    world.with_bank()
+    a.a_precharge_check(world.bank, ("1000 psi", "1001 psi"), instrument=world.gauge, remarks="Windy.")
+    page = in_words(read_page(signed_in(world.auditor), at("bank", world.bank.pk)))
+    assert f"2 bottles read by Ben Marsh with {world.gauge}; fluid bled off. Entered by" in page
+    assert "Windy." in page
+
+
+@pytest.mark.parametrize("name", ["bank", "bank-readings"])
+def test_a_page_of_the_bank_asks_as_often_for_three_bottles_as_for_ten(world, name, django_assert_max_num_queries):
     world.with_bank()
     client, counts = signed_in(world.supervisor), []
     a.a_precharge_check(world.bank, instrument=world.gauge, taken_at=a.DAY - timedelta(days=9))
@@ -365,6 +375,6 @@ def test_the_bank_s_page_asks_as_often_for_two_bottles_as_for_ten(world, django_
             world.bank, instrument=world.gauge, gas_temperature="60 degF", taken_at=a.DAY - timedelta(days=more)
         )
         with django_assert_max_num_queries(40) as captured:
-            assert client.get(at("bank", world.bank.pk)).status_code == 200
+            assert client.get(at(name, world.bank.pk)).status_code == 200
         counts.append(len(captured))
     assert counts[0] == counts[1]

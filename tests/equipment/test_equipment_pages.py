@@ -90,6 +90,7 @@ READ = {
     "instrument": "instrument",
     "component-bank": "rack",
     "bank": "bank",
+    "bank-readings": "bank",
 }
 RECORD = {"precharge-new": "bank", "precharge-correct": "reading"}
 MANAGE = {

@@ -26,6 +26,7 @@ from trail.actors import name_of
 
 _PRECHARGE: Final = ("design_precharge", "reference_temperature", "precharge_tolerance")
 _WORKING: Final = ("charged_pressure", "minimum_operating_pressure", "control_fluid_gradient", "seawater_gradient")
+_MOST_ROUNDS: Final = 12
 _TEMPERATURES: Final = {"us": ("degF", range(20, 121, 10)), "si": ("degC", range(-10, 51, 5))}
 """Gas temperatures the table of gauge figures is written for, by system of units."""
 
@@ -44,7 +45,16 @@ def find_bank(request: HttpRequest, pk: int) -> HttpResponse:
 @signed_in
 @require_http_methods(["GET"])
 def show_bank(request: HttpRequest, pk: int) -> HttpResponse:
-    """Show a bank: its facts, its bottles with their latest precharge, every reading; ``?export=`` for those."""
+    """Show a bank: its facts, its bottles with their latest precharge, and the rounds it was read in."""
+    bank = queries.bank_for(request.user, pk)
+    visit = Visit.of(request, bank.component.rig)
+    return visit.show("equipment/bank.html", _shown(bank, visit))
+
+
+@signed_in
+@require_http_methods(["GET"])
+def show_readings(request: HttpRequest, pk: int) -> HttpResponse:
+    """List every reading of a bank, corrected ones too, or export them."""
     bank = queries.bank_for(request.user, pk)
     visit = Visit.of(request, bank.component.rig)
     may_record = Right.RECORD in visit.rights
@@ -55,10 +65,10 @@ def show_bank(request: HttpRequest, pk: int) -> HttpResponse:
         table_options={**visit.table_options, "bank": bank, "exclude": () if may_record else ("correct",)},
         file_name="precharge-readings",
     )
-    return found.export or visit.show("equipment/bank.html", {**found.context(), **_shown(bank, visit, may_record)})
+    return found.export or visit.show("equipment/bank_readings.html", {**found.context(), "bank": bank, **_way(bank)})
 
 
-def _shown(bank: Bank, visit: Visit, may_record: bool) -> dict[str, Any]:
+def _shown(bank: Bank, visit: Visit) -> dict[str, Any]:
     standings = queries.bottle_standings(bank, day=visit.today)
     totals = queries.totals(bank, standings)
     return {
@@ -72,7 +82,8 @@ def _shown(bank: Bank, visit: Visit, may_record: bool) -> dict[str, Any]:
         "column": queries.hydrostatic(bank),
         "design_on_gauge": queries.design_on_gauge(bank),
         "targets": queries.targets(bank, _temperatures(visit.units)),
-        "may_record": may_record,
+        "rounds": queries.rounds_of(bank)[:_MOST_ROUNDS],
+        "may_record": Right.RECORD in visit.rights,
         "told": told(history.of_bank(bank)),
         **way_of_component(bank.component, "bank"),
     }
@@ -195,7 +206,7 @@ def record_precharge(request: HttpRequest, pk: int) -> HttpResponse:
             "bank": bank,
             "design_on_gauge": queries.design_on_gauge(bank),
             "nothing_to_choose": not form.bottles,
-            **_way(bank, "readings"),
+            **_way(bank),
         },
         template="equipment/bank_precharge.html",
     )
@@ -214,12 +225,13 @@ def correct_reading(request: HttpRequest, pk: int) -> HttpResponse:
         form,
         lambda: actions.correct_precharge_reading(reading, **form.facts, by=visit.user, at=visit.at),
         done="The reading is corrected. The earlier one stays on file.",
-        leads_to=lambda _: f"{_address(bank)}#readings",
+        leads_to=lambda _: _readings_address(bank),
         words={
             "title": f"Correct the reading of {reading.bottle}",
             "lead": f"It was read as {reading.pressure} at {_temperature(reading.gas_temperature.si, visit.units)}.",
             "verb": "Record the correction",
-            **_way(bank, "readings"),
+            **_way(bank),
+            "back": _readings_address(bank),
         },
     )
 
@@ -257,6 +269,10 @@ def _facts(bank: Bank, names: tuple[str, ...], visit: Visit) -> list[Fact]:
 
 def _address(bank: Bank) -> str:
     return reverse("equipment:bank", args=[bank.pk])
+
+
+def _readings_address(bank: Bank) -> str:
+    return reverse("equipment:bank-readings", args=[bank.pk])
 
 
 def _way(bank: Bank, part: str = "") -> dict[str, Any]:
