@@ -291,7 +291,7 @@ def fit_drawdown(test: DrawdownTest) -> DrawdownFit:
         tuple(fitted.residuals[0].tolist()),
         float(fitted.scatter[0]),
         lack,
-        tuple(_by_model(test, kept)),
+        tuple(_by_model(test, kept, law)),
     )
 
 
@@ -385,11 +385,12 @@ def _offset(model: Model) -> float:
     return 0.0 if model is Model.BOYLE_GAUGE else float(absolute(GaugePressure(0.0)))
 
 
-def _drawn(test: DrawdownTest, model: Model) -> tuple[Curve, Array, Array]:
-    """Return the law, the volumes and the pressures in the figures of `model`."""
+def _drawn(test: DrawdownTest, model: Model, law: Curve | None = None) -> tuple[Curve, Array, Array]:
+    """Return the law, drawn unless it is given, the volumes, and the pressures in the figures of `model`."""
     volumes = np.array([point.withdrawn for point in test.points])
     gauges = np.array([float(point.pressure) for point in test.points])
-    law = curve(model, test.points[0].pressure, GaugePressure(float(gauges.min()) * _FLOOR), test.temperature)
+    if law is None:
+        law = curve(model, test.points[0].pressure, GaugePressure(float(gauges.min()) * _FLOOR), test.temperature)
     return law, volumes, gauges + _offset(model)
 
 
@@ -453,9 +454,9 @@ def _kink_reading(test: DrawdownTest, kink: Kink) -> KinkReading | None:
     return KinkReading(kink.kept - 1, Estimate(*precharges), Estimate(bottles[0], bottles[1], high), kink.all_emptied)
 
 
-def _by_model(test: DrawdownTest, kept: int) -> Iterator[ModelReading]:
+def _by_model(test: DrawdownTest, kept: int, own: Curve) -> Iterator[ModelReading]:
     for model in Model:
-        law, volumes, pressures = _drawn(test, model)
+        law, volumes, pressures = _drawn(test, model, own if model is test.model else None)
         if np.any(pressures[:kept] < law.lowest * (1 - 1e-6)):
             continue
         fitted = fit(law, volumes[None, :kept], pressures[None, :kept])

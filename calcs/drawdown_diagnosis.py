@@ -21,6 +21,7 @@ RARE: Final = 0.01
 _VERY_RARE: Final = 0.001
 _STEEPER: Final = 1.5
 """How much steeper the curve must run past a kink: a third of the gas gone at once is no scatter and no leak."""
+_HINT: Final = 1.2
 _LONE_DROP: Final = 0.5
 """A single reading past the kink counts only when it is under this share of where the curve would be."""
 _NOTEWORTHY: Final = 5e-4
@@ -77,7 +78,7 @@ def find_kink(curve: Curve, volumes: Array, pressures: Array, accuracy: float | 
     """
     least = PARAMETERS + (1 if accuracy is not None else 2)
     found = None
-    for kept in range(len(volumes) - 1, least - 1, -1):
+    for kept in _steep(curve, volumes, pressures, least):
         before = fit(curve, volumes[None, :kept], pressures[None, :kept])
         earlier = None
         if _far_under(curve, before, volumes[kept:], pressures[kept:], accuracy):
@@ -107,6 +108,15 @@ def lack_of_fit(fitted: Fitted, volumes: Array, accuracy: float | None) -> LackO
         if chance < RARE:
             return LackOfFit(Pattern.SCATTER, None, chance)
     return None
+
+
+def _steep(curve: Curve, volumes: Array, pressures: Array, least: int) -> list[int]:
+    """Return the places, last first, past which the curve at once runs steeper than up to there: all worth a fit."""
+    level = np.log(np.maximum(pressures, 1.0))
+    unit = np.exp(curve.volume_at(curve.settled_at(level[:1]), level))
+    before = (unit[least - 1 : -1] - unit[0]) / volumes[least - 1 : -1]
+    after = np.diff(unit)[least - 1 :] / np.diff(volumes)[least - 1 :]
+    return [least + int(at) for at in np.flatnonzero(after > _HINT * before)[::-1]]
 
 
 def _far_under(curve: Curve, before: Fitted, volumes: Array, pressures: Array, accuracy: float | None) -> bool:
