@@ -85,6 +85,9 @@ def prove_the_manifold(page: Page, folder: Path, elements: tuple[str, ...]) -> N
 def sign_after_a_wrong_password(page: Page) -> None:
     """Sign with a wrong password first: nothing is signed and nothing typed is lost but the password."""
     page.get_by_role("link", name="Read through and sign").click()
+    page.locator("[data-plot]").first.scroll_into_view_if_needed()
+    plot = page.locator("[data-plot][data-drawn=yes] canvas").first
+    expect(plot).to_be_visible(timeout=working.DRAWN_WITHIN_MS)
     working.fill_signature(page, "not my password")
     page.get_by_label("Your name").fill("Demo Supervisor, night tour")
     page.get_by_role("button", name="Sign and seal").click()
