@@ -4,11 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from calcs import sizing, working
+from calcs import nitrogen, sizing, working
 from calcs.accumulators import Bank
 from calcs.closing import Function
 from calcs.errors import InputError
 from calcs.fields import Fields
+from calcs.gas import DEFAULT_TEMPERATURE, absolute
 from calcs.rules import Edition
 from calcs.sizing import BestPrecharge, BottlesRequired, CurvePoint, Demand, VolumetricEfficiency
 from calcs.surfaces.accumulators import read_bank, read_pressure
@@ -131,6 +132,7 @@ def parse_best_precharge(fields: Fields, _: Sequence[Edition]) -> BestQuestion:
     charged = read_pressure(fields, "charged")
     if not charged > 0:
         raise InputError(fields.path("charged"), "The charged pressure is not over zero.", "Give the gauge pressure.")
+    nitrogen.checked(absolute(charged), DEFAULT_TEMPERATURE, field=fields.path("charged"))
     has_precharge = fields.has("precharge")
     # Any precharge under the charged pressure will do where none is given: it is what is sought.
     bank = read_bank(fields, precharge=None if has_precharge else GaugePressure(charged / 2))
