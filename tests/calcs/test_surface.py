@@ -67,6 +67,20 @@ DOCUMENTS: dict[str, dict[str, Any]] = {
     "volumetric-efficiency": {**BANK, **FACTORS},
     "bottles-required": {**BANK, **FACTORS, "functional_volume": "60 gal"},
     "best-precharge": {**BANK, "minimum": "1200 psi"},
+    "precharge-from-drawdown": {
+        "total_volume": "180 gal",
+        "start": "3000 psi",
+        "end": "2200 psi",
+        "withdrawn": "20 gal",
+    },
+    "drawdown-fit": {
+        "points": [
+            {"withdrawn": f"{volume} gal", "pressure": f"{psi} psi"}
+            for volume, psi in ((0, 3000), (20, 1955), (30, 1672), (40, 1462), (50, 1300))
+        ],
+        "nameplate": {"bottle_volume": "10 gal", "count": 12, "precharge": "1000 psi"},
+        "model": "nitrogen-isothermal",
+    },
 }
 
 
