@@ -58,7 +58,8 @@ def verdict(bank: Bank, found: Judged, units: System) -> Mark:
     """Return what real nitrogen says of a reading, and what the ideal gas would say where that differs."""
     also = []
     if found.laws_disagree:
-        also.append(f"The ideal gas would say: {_words(bank, found.ideal, units).lower()}.")
+        other = _words(bank, found.ideal, units)
+        also.append(f"The ideal gas would say: {other[:1].lower()}{other[1:]}.")
     if found.within_accuracy:
         also.append("Nearer to the edge of the band than the gauge's accuracy.")
     return Mark(_STATES[found.real.judgement], _words(bank, found.real, units), " ".join(also))
@@ -87,17 +88,19 @@ class ReadingTable(ListTable):
     """Every reading of a bank, corrected ones too."""
 
     taken_at = MomentColumn("Read at", accessor="check_round__taken_at")
-    position = tables.Column("Position", accessor="bottle__position_number")
-    serial = tables.Column("Bottle", accessor="bottle__serial", attrs={"td": {"class": "nowrap"}})
+    position = tables.Column("Position", accessor="bottle__position_number", visible=False)
+    serial = tables.Column(
+        "Bottle", accessor="bottle__serial", order_by=("bottle__position_number",), attrs={"td": {"class": "nowrap"}}
+    )
     pressure = QuantityColumn(Dimension.PRESSURE, "As read", order_by=("pressure_si",))
     gas_temperature = QuantityColumn(Dimension.TEMPERATURE, "Gas at", places=1, order_by=("gas_temperature_si",))
     real = QuantityColumn(Dimension.PRESSURE, "Compensated", accessor="pressure_si", orderable=False)
     ideal = QuantityColumn(Dimension.PRESSURE, "By ideal gas", accessor="pressure_si", orderable=False)
     deviation = QuantityColumn(Dimension.PRESSURE, "Off design", accessor="pressure_si", orderable=False)
     verdict = tables.Column("Verdict", accessor="pressure_si", orderable=False)
-    instrument = tables.Column("Gauge", accessor="check_round__instrument__serial")
+    instrument = tables.Column("Gauge", accessor="check_round__instrument__serial", attrs={"td": {"class": "nowrap"}})
     taken_by = tables.Column("Read by", accessor="check_round__taken_by")
-    note = tables.Column("Note", accessor="reason", empty_values=(), orderable=False)
+    note = tables.Column("Note", accessor="reason", empty_values=(), orderable=False, visible=False)
     correct = tables.Column("", accessor="pk", orderable=False, exclude_from_export=True)
 
     class Meta:
@@ -146,8 +149,9 @@ class ReadingTable(ListTable):
 
     def render_verdict(self, record: PrechargeReading) -> SafeString:
         """Return the verdict; a corrected reading is not judged."""
-        mark = self._mark(record)
-        return state(mark.state, mark.words)
+        mark, note = self._mark(record), self.value_note(record)
+        shown_mark = state(mark.state, mark.words)
+        return format_html('{}<br><span class="soft small">{}</span>', shown_mark, note) if note else shown_mark
 
     def value_verdict(self, record: PrechargeReading) -> str:
         """Return its words for an export."""
@@ -158,18 +162,23 @@ class ReadingTable(ListTable):
             return Mark("superseded", "Corrected later")
         return verdict(self.bank, self._found(record), self.units)
 
-    def render_note(self, record: PrechargeReading) -> str:
-        """Return what a correction corrects and why, or what the ideal gas would say otherwise."""
+    def render_serial(self, record: PrechargeReading) -> SafeString:
+        """Return the bottle with its position."""
+        bottle = record.bottle
+        return format_html('{} <span class="soft">{}</span>', bottle.position_number, bottle.serial)
+
+    def value_serial(self, value: str) -> str:
+        """Return the serial number for an export; the position has a column of its own there."""
+        return value
+
+    def value_note(self, record: PrechargeReading) -> str:
+        """Return what a correction corrects and why, or what else the verdict needs; a page shows it under that."""
         earlier = record.corrects
         if earlier is not None:
             figure = quantity_shown(earlier.pressure.si, Dimension.PRESSURE, self.units)
             warmth = quantity_shown(earlier.gas_temperature.si, Dimension.TEMPERATURE, self.units, 1)
             return f"In place of {figure} at {warmth}: {record.reason} ({record.recorded_by})"
         return self._mark(record).also
-
-    def value_note(self, record: PrechargeReading) -> str:
-        """Return the same for an export."""
-        return self.render_note(record)
 
     def render_correct(self, record: PrechargeReading) -> SafeString | str:
         """Return the way to correct a reading that is not corrected yet."""

@@ -307,6 +307,14 @@ def test_the_verdict_of_the_ideal_gas_is_told_where_it_differs(world):
     assert "Nearer to the edge of the band than the gauge's accuracy." in page
 
 
+def test_a_verdict_keeps_the_capitals_of_its_unit(world):
+    rig = a.a_rig(display_units="si")
+    bank = a.a_bank(rig=rig, bottles=1, reference_temperature="40 degF", design_precharge="1038 psi")
+    a.a_precharge_check(bank)
+    page = in_words(read_page(signed_in(a.a_person(rig=rig)), at("bank-readings", bank.pk)))
+    assert "The ideal gas would say: within ±689 kPa." in page
+
+
 def test_a_subsea_bank_tells_the_column_its_precharge_stands_over(world):
     world.with_bank(
         location="subsea",
@@ -351,6 +359,8 @@ def test_the_readings_are_exported_with_every_figure(world):
     assert float(first["Compensated, psi"]) == pytest.approx(933.0, abs=0.05)
     assert float(first["By ideal gas, psi"]) == pytest.approx(942.5, abs=0.05)
     assert first["Verdict"] == "Within ±100 psi"
+    assert (first["Position"], first["Bottle"]) == ("1", world.bottles[0].serial)
+    assert "The ideal gas would say" not in first["Note"]
     sheet = signed_in(world.auditor).get(f"{address}?export=xlsx")
     assert sheet.content[:2] == b"PK"
 
