@@ -1,59 +1,23 @@
 """The calculations as forms: each writes the document its calculation reads."""
 
 from collections.abc import Mapping
-from typing import Any, ClassVar, Final, cast
+from typing import Any, Final, cast
 
 from django import forms
 
 from calcs.recording_layouts import text_bytes
 from calcs.rules import KIND_LABELS, Occasion, Position, Side
-from calcs.units import ENTRY_UNITS, Dimension, System
+from calcs.units import ENTRY_UNITS, Dimension
 from equipment.models.rigs import validate_time_zone
 from equipment.web.fields import DEPTHS, QuantityFormField
 from tests_app import rulebook
+from tests_app.web.calculator_bank_forms import BANK_FORMS
+from tests_app.web.calculator_base import CalculationForm, written
 from tests_app.web.evidence_forms import AttachForm
 from tests_app.web.uploads import MOST_BYTES
 
 GRADIENTS: Final = (*ENTRY_UNITS[Dimension.PRESSURE_GRADIENT],)
 _CONSTANTS: Final = [("exact", "Exact"), ("0.052", "Rounded, 0.052")]
-
-
-class CalculationForm(forms.Form):
-    """What every calculation shares: its name, and where a refusal of the calculation belongs."""
-
-    name: ClassVar[str]
-    title: ClassVar[str]
-    summary: ClassVar[str]
-    bears_on_safety: ClassVar[bool] = True
-    places: ClassVar[Mapping[str, str]] = {}
-    """Field of the form for a path of the document, where the names differ."""
-    uploads: ClassVar[bool] = False
-    when: ClassVar[Mapping[str, tuple[str, str]]] = {}
-    """For a field asked only sometimes: the field that decides, and the values it is asked for, with spaces between."""
-
-    def __init__(self, data: Any = None, files: Any = None, *, units: System = "us") -> None:
-        super().__init__(data, files)
-        for field in self.fields.values():
-            if isinstance(field, QuantityFormField):
-                field.prefer(units)
-        self.units = units
-
-    def shown_fields(self) -> list[tuple[forms.BoundField, str, str]]:
-        """Return the fields, each with the field and the values that decide whether it is asked; empty for always."""
-        return [(bound, *self.when.get(bound.name, ("", ""))) for bound in self.visible_fields()]
-
-    def given(self, *names: str) -> dict[str, str]:
-        """Return the fields given, as the document writes them."""
-        found = {name: self.cleaned_data.get(name) for name in names}
-        return {name: _written(value) for name, value in found.items() if value not in (None, "")}
-
-    def document(self) -> dict[str, Any]:
-        """Return the document the calculation reads."""
-        raise NotImplementedError
-
-
-def _written(value: Any) -> str:
-    return f"{value.text} {value.unit}".strip() if hasattr(value, "text") else str(value)
 
 
 class HydrostaticForm(CalculationForm):
@@ -285,12 +249,12 @@ class HoldCheckForm(CalculationForm):
         """Return the document; the file's bytes are read as the recorder's own reader reads them."""
         rule: dict[str, Any] = {
             "low": {
-                "min": _written(self.cleaned_data["low_min"]),
-                "max": _written(self.cleaned_data["low_max"]),
-                "restart_above": _written(self.cleaned_data["restart_above"]),
+                "min": written(self.cleaned_data["low_min"]),
+                "max": written(self.cleaned_data["low_max"]),
+                "restart_above": written(self.cleaned_data["restart_above"]),
             },
-            "high": {"target": _written(self.cleaned_data["target"])},
-            "hold": _written(self.cleaned_data["hold"]),
+            "high": {"target": written(self.cleaned_data["target"])},
+            "hold": written(self.cleaned_data["hold"]),
             **self.given("max_decay"),
         }
         given = self.recording()
@@ -298,7 +262,13 @@ class HoldCheckForm(CalculationForm):
         return {"recording_csv": text, "rule": rule, **self.given("pressure_unit", "channel")}
 
 
-CALCULATION_FORMS: Final[Mapping[str, type[CalculationForm]]] = {
-    form.name: form for form in (HydrostaticForm, MaspForm, TestPressuresForm, HoldCheckForm, DueForm)
-}
+_FORMS: Final[tuple[type[CalculationForm], ...]] = (
+    HydrostaticForm,
+    MaspForm,
+    TestPressuresForm,
+    HoldCheckForm,
+    DueForm,
+    *BANK_FORMS,
+)
+CALCULATION_FORMS: Final[Mapping[str, type[CalculationForm]]] = {form.name: form for form in _FORMS}
 """Every calculation that has a page, in the order they are listed."""

@@ -16,9 +16,12 @@ from calcs import surface
 from calcs.units import System
 from equipment.queries import access
 from tests_app import rulebook
-from tests_app.web.calculator_forms import CALCULATION_FORMS, CalculationForm
+from tests_app.web.calculator_bank_answers import BANK_ANSWERS
+from tests_app.web.calculator_base import CalculationForm
+from tests_app.web.calculator_forms import CALCULATION_FORMS
 from tests_app.web.due_words import deadline_text
 from tests_app.web.entry import signed_in
+from tests_app.web.function_rows import FunctionRows
 from tests_app.web.refusals import attempt, status_of
 from tests_app.web.uploads import limited_upload, too_large
 
@@ -32,11 +35,11 @@ _METHOD_WORDS: Final = {
 @signed_in
 def index(request: HttpRequest) -> HttpResponse:
     """List the calculations."""
-    context = {"calculations": CALCULATION_FORMS.values(), **_rigs(request)}
+    context = {"calculations": CALCULATION_FORMS.values(), **rigs_of(request)}
     return render(request, "tests_app/calculations.html", context)
 
 
-def _rigs(request: HttpRequest) -> dict[str, Any]:
+def rigs_of(request: HttpRequest) -> dict[str, Any]:
     """Return the rigs for the page head; the only one a person has is the one they look at."""
     rigs = list(access.rigs_visible(request.user))
     return {"rigs": rigs, "rig": rigs[0] if len(rigs) == 1 else None}
@@ -63,7 +66,7 @@ def show(request: HttpRequest, name: str) -> HttpResponse:
         "form": form,
         "answer": answer,
         "units": units,
-        **_rigs(request),
+        **rigs_of(request),
         "section": "calculation",
     }
     return render(request, "tests_app/calculation.html", context, status=status_of(form) if refused else HTTPStatus.OK)
@@ -80,10 +83,11 @@ def _form(request: HttpRequest, form_class: type[CalculationForm], units: System
 
 
 def _answered(form: CalculationForm, units: System) -> Mapping[str, Any] | None:
+    rows: Mapping[str, str] = form.row_places() if isinstance(form, FunctionRows) else {}
     found = attempt(
         form,
         lambda: surface.calculate(form.name, {**form.document(), "units": units}, editions=rulebook.editions()),
-        names=form.places,
+        names={**form.places, **rows},
     )
     return None if found is None else _SHOWN[form.name](found, form)
 
@@ -155,4 +159,5 @@ _SHOWN: Final[Mapping[str, Callable[[Shown, CalculationForm], Shown]]] = {
     "test-pressures": _test_pressures,
     "due": _due,
     "hold-check": _hold_check,
+    **BANK_ANSWERS,
 }

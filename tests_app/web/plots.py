@@ -122,11 +122,21 @@ def _add_line(plot: Any, curve: Curve) -> None:
     plot.add_tools(HoverTool(renderers=[line], mode="vline", tooltips=shown, formatters={"@x": "datetime"}))
 
 
-def _style(plot: Any, curve: Curve) -> None:
+def dressed(plot: Any) -> None:
+    """Give a plot the look they all share: the page's paper, quiet grid and axes."""
     plot.toolbar.logo = None
     plot.background_fill_color = plot.border_fill_color = SHEET
     plot.outline_line_color = None
     plot.grid.grid_line_color = LINE
+    for axis in (*plot.xaxis, *plot.yaxis):
+        axis.axis_label_text_color = axis.major_label_text_color = SOFT
+        axis.axis_line_color = axis.major_tick_line_color = RULE
+        axis.minor_tick_line_color = None
+        axis.axis_label_text_font_style = "normal"
+
+
+def _style(plot: Any, curve: Curve) -> None:
+    dressed(plot)
     plot.xaxis.axis_label = "Time on the rig's clock" if curve.started_at else "Time into the recording"
     plot.yaxis.axis_label = f"Pressure, {curve.unit}"
     plot.yaxis.formatter = NumeralTickFormatter(format="0,0")
@@ -135,11 +145,6 @@ def _style(plot: Any, curve: Curve) -> None:
     days = "%d %b" if curve.started_at else _CLOCK
     plot.xaxis.formatter = DatetimeTickFormatter(**dict.fromkeys(scales, _CLOCK), days=days)
     plot.xaxis.ticker.desired_num_ticks = _MOST_TICKS
-    for axis in (plot.xaxis, plot.yaxis):
-        axis.axis_label_text_color = axis.major_label_text_color = SOFT
-        axis.axis_line_color = axis.major_tick_line_color = RULE
-        axis.minor_tick_line_color = None
-        axis.axis_label_text_font_style = "normal"
 
 
 def _add_window(plot: Any, curve: Curve, window: Window) -> None:

@@ -13,6 +13,7 @@ from tests_app.web import (
     record_list,
     sealed,
     steps,
+    worksheet,
 )
 
 app_name = "tests_app"
@@ -50,5 +51,7 @@ urlpatterns = [
     path("recordings/<int:pk>/set-aside/", evidence.withdraw, name="recording-withdraw"),
     path("verify/<str:sha256>/", certificates.verify, name="verify"),
     path("calculations/", calculators.index, name="calculations"),
+    path("calculations/bank-worksheet/", worksheet.show, name="bank-worksheet"),
+    path("calculations/bank-worksheet/plot/", worksheet.plot, name="bank-worksheet-plot"),
     path("calculations/<slug:name>/", calculators.show, name="calculation"),
 ]

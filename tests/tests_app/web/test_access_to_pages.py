@@ -25,7 +25,7 @@ READ = {
     "recording-plot",
     "recording-file",
 }
-FOR_ANYBODY_SIGNED_IN = {"home", "calculations", "calculation"}
+FOR_ANYBODY_SIGNED_IN = {"home", "calculations", "calculation", "bank-worksheet", "bank-worksheet-plot"}
 PUBLIC = {"verify"}
 
 
