@@ -31,9 +31,13 @@ FAST_CAUTION: Final = (
 )
 HAND_CAUTION: Final = (
     "This is the hand sum of the training books, on gauge figures and an ideal gas; "
-    "it promises more than nitrogen gives."
+    "as a rule it promises more than nitrogen gives."
 )
-IDEAL_CAUTION: Final = "An ideal gas at constant temperature promises more than nitrogen gives."
+COLUMN_CAUTION: Final = (
+    "One gradient stands for two columns: the control fluid over the charged pressure and the sea around what is "
+    "worked. Where they differ, the minimum is off by the difference times the depth."
+)
+IDEAL_CAUTION: Final = "An ideal gas at constant temperature as a rule promises more than nitrogen gives."
 
 
 class PrechargeBasis(StrEnum):
@@ -249,7 +253,7 @@ def usable_volume(bank: Bank, charged: GaugePressure, minimum: GaugePressure) ->
         beside=beside,
         corrections=_corrections(bank, charged, minimum, beside),
         working=(*_conditions(bank, charged, minimum), *_volume_steps(bank, volumes)),
-        cautions=_cautions(bank.model, emptied=ratio >= 1.0),
+        cautions=_cautions(bank, emptied=ratio >= 1.0),
     )
 
 
@@ -271,7 +275,7 @@ def pressure_after(bank: Bank, charged: GaugePressure, withdrawn: float) -> Pres
         gas_temperature=gas.temperature_at(ratio),
         beside=tuple((model, _pressure_or_none(bank, model, charged, withdrawn)) for model in Model),
         working=(*_conditions(bank, charged, None), *_after_steps(bank, gas, withdrawn, pressure)),
-        cautions=_cautions(bank.model, emptied=False),
+        cautions=_cautions(bank, emptied=False),
     )
 
 
@@ -384,9 +388,11 @@ def _pressure_or_none(bank: Bank, model: Model, charged: GaugePressure, withdraw
         return None
 
 
-def _cautions(model: Model, *, emptied: bool) -> tuple[str, ...]:
+def _cautions(bank: Bank, *, emptied: bool) -> tuple[str, ...]:
     by_model = {Model.BOYLE: IDEAL_CAUTION, Model.BOYLE_GAUGE: HAND_CAUTION}
-    found = [by_model[model]] if model in by_model else []
+    found = [by_model[bank.model]] if bank.model in by_model else []
+    if bank.depth:
+        found.append(COLUMN_CAUTION)
     if emptied:
         found.append("The bottle is empty before the minimum is reached: the precharge limits it, not the minimum.")
     return (*found, FAST_CAUTION)
@@ -410,7 +416,7 @@ def _conditions(bank: Bank, charged: GaugePressure, minimum: GaugePressure | Non
 
 
 def _precharge_step(bank: Bank) -> Step:
-    label, result = "Precharge at the bottle", _pressure(bank.precharge_at_bottle)
+    label, result = "Precharge at the bottle, gauge", _pressure(bank.precharge_at_bottle)
     if bank.sea_temperature is not None:
         terms = (_pressure(bank.precharge), _temperature(bank.temperature), _temperature(bank.sea_temperature))
         return Step(label, "{0} as set at {1}, at constant density at {2}", terms, result)
@@ -420,13 +426,16 @@ def _precharge_step(bank: Bank) -> Step:
 
 
 def _felt_step(bank: Bank, name: str, pressure: GaugePressure) -> Step:
-    at_bottle = bank.at_bottle(pressure)
-    label = f"{name} at the bottle"
-    if bank.model is Model.BOYLE_GAUGE:
-        how, terms, result = "{0} gauge + {1} column", (_pressure(pressure), _pressure(bank.head)), at_bottle
-        return Step(label, how, terms, _pressure(result))
-    terms3 = (_pressure(pressure), _pressure(bank.head), _pressure(STANDARD_ATMOSPHERE))
-    return Step(f"{label}, absolute", "{0} + {1} column + {2} atmosphere", terms3, _pressure(absolute(at_bottle)))
+    at_bottle, on_gauge = bank.at_bottle(pressure), bank.model is Model.BOYLE_GAUGE
+    added = [(_pressure(bank.head), "{} column")] if bank.depth else []
+    if not on_gauge:
+        added.append((_pressure(STANDARD_ATMOSPHERE), "{} atmosphere"))
+    label = f"{name} at the bottle, {'gauge' if on_gauge else 'absolute'}"
+    result = _pressure(at_bottle if on_gauge else absolute(at_bottle))
+    if not added:
+        return Step(label, "", (), result)
+    how = " + ".join(["{0}", *(words.format(f"{{{place}}}") for place, (_, words) in enumerate(added, 1))])
+    return Step(label, how, (_pressure(pressure), *(amount for amount, _ in added)), result)
 
 
 def _density_step(bank: Bank, name: str, pressure: GaugePressure) -> Step:
@@ -457,22 +466,31 @@ def _volume_steps(bank: Bank, volumes: Volumes) -> tuple[Step, ...]:
     )
 
 
+_EXPANDS: Final = {
+    Model.BOYLE: "absolute pressure × volume kept",
+    Model.BOYLE_GAUGE: "gauge pressure × volume kept",
+    Model.NITROGEN_ISOTHERMAL: "temperature kept",
+    Model.NITROGEN_ISENTROPIC: "entropy kept",
+}
+
+
 def _after_steps(bank: Bank, gas: ChargedGas, withdrawn: float, pressure: GaugePressure) -> tuple[Step, ...]:
-    charged = bank.gas_volume * gas.charged_ratio
+    charged = _volume(bank.gas_volume * gas.charged_ratio)
+    after = _volume(bank.gas_volume * gas.charged_ratio + withdrawn)
     settled = Model.NITROGEN_ISOTHERMAL if bank.model is Model.NITROGEN_ISENTROPIC else bank.model
-    after, at_bottle = _volume(charged + withdrawn), bank.at_bottle(pressure)
-    law = "{0} of gas by the model " + bank.model.value + ", less {1} column"
-    return (
-        Step("Gas volume charged", _named(_LAWS[settled], "charged"), (_volume(bank.gas_volume),), _volume(charged)),
-        Step("Gas volume after", "{0} + {1}", (_volume(charged), _volume(withdrawn)), after),
-        Step(
-            "Pressure at the bottle, gauge",
-            "{0} of gas by the model " + bank.model.value,
-            (after,),
-            _pressure(at_bottle),
-        ),
-        Step("Pressure after", law, (after, _pressure(bank.head)), _pressure(pressure)),
+    how = f"gas of {{0}} at {{1}} expands to {{2}}, {_EXPANDS[bank.model]}"
+    at_bottle = _pressure(bank.at_bottle(pressure))
+    steps: tuple[Step, ...] = (
+        Step("Gas volume charged", _named(_LAWS[settled], "charged"), (_volume(bank.gas_volume),), charged),
+        Step("Gas volume after", "{0} + {1}", (charged, _volume(withdrawn)), after),
+        Step("Pressure after, at the bottle", how, (charged, _pressure(gas.charged), after), at_bottle),
     )
+    if not bank.depth:
+        return steps
+    column = Step(
+        "Pressure after, at surface", "{0} − {1} column", (at_bottle, _pressure(bank.head)), _pressure(pressure)
+    )
+    return (*steps, column)
 
 
 def _named(law: str, condition: str) -> str:

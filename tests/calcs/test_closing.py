@@ -89,6 +89,22 @@ def test_trap_the_order_of_functions_decides():
 
 
 @MODELS
+def test_trap_a_set_point_over_the_bank_pressure_is_never_met(model: Model):
+    found = answer(SEQUENCE, functions=[{**RAM, "minimum_pressure": "3100 psi"}], model=model.value)
+    assert found["steps"][0]["minimum_met"] is False
+    assert found["passes"] is False
+
+
+def test_a_column_of_two_fluids_is_cautioned_subsea():
+    document = {**BANK, "withdrawn": "10 gal"}
+    subsea, surface = (
+        calculate("pressure-after", {**document, "depth": one})["cautions"] for one in ("900 ft", "0 ft")
+    )
+    assert any("two columns" in caution for caution in subsea)
+    assert not any("two columns" in caution for caution in surface)
+
+
+@MODELS
 def test_trap_a_bank_that_runs_out_names_the_functions_it_leaves_short(model: Model):
     big = {"name": "blind ram", "volume": "90 gal"}
     found = answer(SEQUENCE, functions=[big, RAM], model=model.value)

@@ -1,7 +1,10 @@
 """The four models of a bottle's gas: their laws, where they meet, and where they stop."""
 
 import math
+import subprocess
+import sys
 import threading
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,6 +17,7 @@ from calcs.fleets import usable_volumes
 from calcs.gas import ChargedGas, Model, absolute, at_temperature, charged_gas, discharge, gauge, packing, unpacked
 from calcs.units import AbsolutePressure, Dimension, GaugePressure, to_si
 
+ROOT = Path(__file__).resolve().parents[2]
 PSI = to_si(1, "psi", Dimension.PRESSURE)
 KELVIN_15C = 288.15
 MODELS = pytest.mark.parametrize("model", list(Model))
@@ -223,6 +227,12 @@ def test_threads_do_not_share_a_state_of_the_equation():
     for thread in threads:
         thread.join()
     assert list(found.values()) == [expected] * 4
+
+
+def test_the_equation_is_loaded_at_the_first_question_only():
+    script = "import sys, calcs.surface; print('CoolProp' in sys.modules)"
+    ran = subprocess.run([sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert ran.stdout.strip() == "False"
 
 
 def test_gauge_and_absolute_are_an_atmosphere_apart():
