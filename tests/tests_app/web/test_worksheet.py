@@ -78,7 +78,7 @@ def test_a_sequence_that_passes_by_hand_and_not_in_earnest_names_the_function_le
     assert cells(answer, "Falls short")[:3] == ["none", "none", "none"]
     assert cells(answer, "Falls short")[3].startswith("Annular")
     assert "does not pass by nitrogen, fast. Do not go by the pass." in said(answer)
-    assert cells(answer, "Annular")[0] == "2,000"  # 30,000 psi·gal... 12 × 10 × 1,000 / (40 + 20)
+    assert cells(answer, "Annular")[0] == "2,000"  # 12 × 10 gal × 1,000 psi / (40 + 20) gal
 
 
 def test_without_a_minimum_precharge_and_reserve_stand_for_it(web: Client):
@@ -159,8 +159,8 @@ def test_the_plot_names_every_gas_law_and_function_and_its_numbers_stand_in_the_
     dashes = re.findall(r'"line_dash": (?:\{"type": "value", "value": )?(\[[^\]]*\]|"[a-z]+")', text)
     assert len(set(dashes)) >= 3  # the fourth curve is solid, which a plot has without being told
     at_minimum = cells(ask(web, TWELVE), "1,200")
-    assert at_minimum == ["60.00", "59.86", "57.51", "27.77"]
-    assert at_minimum[:1] == cells(ask(web, TWELVE), "Usable from the bank")[:1]
+    assert at_minimum[0] == "60.00"
+    assert at_minimum == cells(ask(web, TWELVE), "Usable from the bank")
 
 
 def test_the_plot_of_a_worksheet_without_an_answer_is_refused(web: Client):
