@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from scipy import special
 
-from calcs.drawdown_fit import PARAMETERS, Fitted, fit, interval, predict
+from calcs.drawdown_fit import CONFIDENCE, PARAMETERS, Fitted, fit, interval, predict
 from calcs.gas_curves import Array, Curve
 
 RARE: Final = 0.01
@@ -24,6 +24,8 @@ _STEEPER: Final = 1.5
 _HINT: Final = 1.2
 _LONE_DROP: Final = 0.5
 """A single reading past the kink counts only when it is under this share of where the curve would be."""
+_NEXT_TO_NOTHING: Final = 0.1
+"""Under this share of where the curve would be, no scatter of a gauge is the reason."""
 _NOTEWORTHY: Final = 5e-4
 """Share of the start pressure that residuals must come to before a pattern in them is worth a word."""
 
@@ -76,9 +78,8 @@ def find_kink(curve: Curve, volumes: Array, pressures: Array, accuracy: float | 
     The readings before it must lie on a curve of their own, all later ones far under that curve and falling
     steeply; a loss of fluid shifts later readings down but leaves them as steep as before.
     """
-    least = PARAMETERS + (1 if accuracy is not None else 2)
     found = None
-    for kept in _steep(curve, volumes, pressures, least):
+    for kept in _steep(curve, volumes, pressures, PARAMETERS + 1):
         before = fit(curve, volumes[None, :kept], pressures[None, :kept])
         earlier = None
         if _far_under(curve, before, volumes[kept:], pressures[kept:], accuracy):
@@ -120,8 +121,10 @@ def _steep(curve: Curve, volumes: Array, pressures: Array, least: int) -> list[i
 
 
 def _far_under(curve: Curve, before: Fitted, volumes: Array, pressures: Array, accuracy: float | None) -> bool:
-    """Tell whether every later reading lies under the curve by far more than scatter."""
+    """Tell whether every later reading lies under the curve by far more than scatter, or is next to nothing."""
     expected, spread = predict(curve, before, volumes[None])
+    if np.all(pressures < _NEXT_TO_NOTHING * expected[0]):
+        return True
     scatter = float(before.scatter[0]) if accuracy is None else accuracy
     width = float(special.stdtrit(before.freedom, 1 - _VERY_RARE)) if accuracy is None else 4.0
     bound = width * scatter * np.sqrt(1 + spread[0] ** 2) + _NOTEWORTHY * before.predicted[0, 0]
@@ -129,32 +132,52 @@ def _far_under(curve: Curve, before: Fitted, volumes: Array, pressures: Array, a
 
 
 def _kink(curve: Curve, before: Fitted, volumes: Array, pressures: Array, accuracy: float | None) -> Kink | None:
-    kept = before.residuals.shape[1]
-    gas = float(before.gas[0])
-    start = before.start + np.zeros(len(volumes) - kept)
+    """Return the kink past the readings of `before`, or None where what follows is not steep enough for one."""
+    kept, gas = before.residuals.shape[1], float(before.gas[0])
+    expected = predict(curve, before, volumes[None, kept:])[0][0]
+    live = pressures[kept:] >= _NEXT_TO_NOTHING * expected
+    if len(live) == 1 and pressures[kept] > _LONE_DROP * expected[0]:
+        return None
+    start = before.start + np.zeros(len(live))
     after = np.exp(curve.volume_at(start, np.log(np.maximum(pressures[kept:], 1.0))))
     last, first = (float(np.exp(before.start[0]) + volumes[at] / gas) for at in (kept - 1, kept))
-    left_most = float((volumes[kept] - volumes[kept - 1]) / (after[0] - last))
-    left = _left_feeding(volumes[kept:], after)
-    if left_most * _STEEPER > gas or left * _STEEPER > gas:
+    most_left = float((volumes[kept] - volumes[kept - 1]) / (after[0] - last))
+    left, at = _past(volumes[kept:][live], after[live], gas, last, first)
+    if left is None:
+        # A single reading says no more than that the kink lies before it: taken to be half way.
+        at = (last + first) / 2
+        left = float((first - at) * gas / (after[0] - at))
+        least_left = 0.0
+    else:
+        least_left = left
+    if max(left, most_left) * _STEEPER > gas:
         return None
-    if len(after) == 1 and pressures[kept] > _LONE_DROP * float(predict(curve, before, volumes[None, kept:])[0][0, 0]):
-        return None
-    at = (last + first) / 2
-    if left > 0:
-        # Where the line through the later points crosses the line of the earlier ones.
-        crossing = float(after[0] - first) / (1 / left - 1 / gas)
-        at = min(max(first - crossing / gas, last), first)
+    # The last reading before it may lie past it by as little as the scatter hides.
+    slack = _hidden(before, volumes[kept - 1], accuracy)
+    most_left = max(left, float((volumes[kept] - volumes[kept - 1] + slack * gas) / (after[0] - last + slack)))
     low, high = (float(each[0]) for each in interval(before, accuracy))
-    emptied = (gas - left, max(low - max(left, left_most), 0.0), high - left)
-    return Kink(kept, (at, last, first), emptied, all_emptied=left < 0.02 * gas)
+    emptied = (gas - left, max(low - most_left, 0.0), high - least_left)
+    return Kink(kept, (at, last - slack, first), emptied, all_emptied=not bool(live.any()))
 
 
-def _left_feeding(volumes: Array, units: Array) -> float:
-    """Return the gas still feeding the bank past the kink, from the slope of the later points; 0 for a single one."""
-    if len(volumes) < 2 or volumes[-1] <= volumes[0] or units[-1] <= units[0]:
-        return 0.0
-    return float((volumes[-1] - volumes[0]) / (units[-1] - units[0]))
+def _hidden(before: Fitted, volume: float, accuracy: float | None) -> float:
+    """Return the volume per unit of gas by which the last reading may lie off its curve unseen, at 95 %."""
+    scatter = float(before.scatter[0]) if accuracy is None else accuracy
+    width = float(special.stdtrit(before.freedom, 0.5 + CONFIDENCE / 2)) if accuracy is None else 2.0
+    fall = abs(float(before.per_gas[0, -1])) * float(before.gas[0]) / volume
+    return min(width * scatter / fall, volume / float(before.gas[0]) / 2)
+
+
+def _past(volumes: Array, units: Array, gas: float, last: float, first: float) -> tuple[float | None, float]:
+    """Return the gas left feeding past the kink, by the slope of the later readings, and where the lines cross.
+
+    Readings at which nothing was left are no part of that line; with fewer than two others there is none.
+    """
+    if len(volumes) < 2 or units[-1] <= units[0]:
+        return None, 0.0
+    left = float((volumes[-1] - volumes[0]) / (units[-1] - units[0]))
+    crossing = float(units[0] - first) / (1 / left - 1 / gas)
+    return left, min(max(first - crossing / gas, last), first)
 
 
 def _strongest(fitted: Fitted, volumes: Array, accuracy: float | None) -> LackOfFit | None:

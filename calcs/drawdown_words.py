@@ -10,6 +10,7 @@ from calcs.working import Amount
 
 NEGLIGIBLE: Final = 0.01
 """Share of the gas too small to call a fault: closing volumes are seldom known better (common practice)."""
+_ONE_BOTTLE: Final = 1.0
 
 VOLUMES_ARE_TAKEN_AS_EXACT: Final = (
     "The interval covers the scatter of the pressures alone and takes the volumes as exact: closing volumes 5 % off "
@@ -152,11 +153,15 @@ def _kink_in_words(found: DrawdownFit, kink: KinkReading, system: System) -> str
     between = f"{low:.1f} to {high:.1f}" if high is not None else f"at least {low:.1f}"
     precharge = kink.precharge
     upper = precharge.value if precharge.high is None else precharge.high
-    return (
+    said = (
         f"After reading {kink.after_point + 1} the curve kinks: {whose} ran empty between "
-        f"{_pressure(precharge.low, system)} and {_pressure(upper, system)}, which is their precharge. That tells the "
-        f"two causes apart: {kink.bottles.value:.1f} bottles ({between}) of {found.test.nameplate.count} emptied there."
+        f"{_pressure(precharge.low, system)} and {_pressure(upper, system)}, which is their precharge, or its average "
+        f"if they differ. That parts bottles from precharge: {kink.bottles.value:.1f} bottles ({between}) of "
+        f"{found.test.nameplate.count} emptied there, unless a line or valve let go at that moment."
     )
+    if high is None or high - low > _ONE_BOTTLE:
+        said += " Smaller steps about that pressure would count them to the bottle."
+    return said
 
 
 def _of_the_model(found: DrawdownFit) -> list[str]:

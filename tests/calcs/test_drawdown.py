@@ -185,28 +185,49 @@ def test_a_bleed_down_to_empty_tells_bottles_from_precharge(precharge_psi: int, 
     assert found.kink.all_emptied
     assert found.kink.precharge.low <= precharge_psi * PSI <= found.kink.precharge.high
     assert found.kink.bottles.low <= count <= found.kink.bottles.high
-    assert "tells the two causes apart" in explanation(found, "us")
+    assert "parts bottles from precharge" in explanation(found, "us")
     assert WHAT_WOULD_SETTLE_IT not in explanation(found, "us")
 
 
+HELD = [packing(SETTLED, GaugePressure(psi * PSI), FIFTEEN) for psi in (1000, 700)]
+BEGUN = packing(SETTLED, GaugePressure(3000 * PSI), FIFTEEN)
+ALL, FOUR = 80 * HELD[0] + 40 * HELD[1], 40 * HELD[1]
+KNEE = ALL * (1 / HELD[0] - 1 / BEGUN)
+
+
+def two_groups(gallons: float) -> float:
+    """Eight bottles at 1,000 psi and four at 700 psi: the eight run empty first, the four go on alone."""
+    if gallons <= KNEE:
+        return unpacked(SETTLED, ALL / (ALL / BEGUN + gallons), FIFTEEN) / PSI
+    alone = FOUR / (FOUR / HELD[0] + gallons - KNEE)
+    return unpacked(SETTLED, alone, FIFTEEN) / PSI if alone >= HELD[1] else 0.0
+
+
 def test_a_group_of_bottles_running_empty_is_counted():
-    # Eight at 1,000 psi and four at 700 psi: the eight run empty first, the four go on alone.
-    held = [packing(SETTLED, GaugePressure(psi * PSI), FIFTEEN) for psi in (1000, 700)]
-    start = packing(SETTLED, GaugePressure(3000 * PSI), FIFTEEN)
-    both, four = 80 * held[0] + 40 * held[1], 40 * held[1]
-    knee = both * (1 / held[0] - 1 / start)
-
-    def pressure(gallons: float) -> float:
-        if gallons <= knee:
-            return unpacked(SETTLED, both / (both / start + gallons), FIFTEEN) / PSI
-        return unpacked(SETTLED, four / (four / held[0] + gallons - knee), FIFTEEN) / PSI
-
-    volumes = [0, 15, 30, 40, 50, 60, 65, knee - 1.5, knee + 1.5, knee + 4, knee + 7]
-    found = fit_drawdown(drawdown_of({each: pressure(each) for each in volumes}))
+    volumes = [0, 15, 30, 40, 50, 60, 65, KNEE - 1.5, KNEE + 1.5, KNEE + 4, KNEE + 7]
+    found = fit_drawdown(drawdown_of({each: two_groups(each) for each in volumes}))
     assert found.kink is not None
     assert not found.kink.all_emptied
+    assert "a group of bottles" in explanation(found, "us")
     assert found.kink.precharge.value == pytest.approx(1000 * PSI, rel=2e-3)
     assert found.kink.bottles.value == pytest.approx(8, abs=0.1)
+
+
+def test_a_coarse_bleed_down_brackets_the_bottles_and_asks_for_smaller_steps():
+    coarse = {each: healthy(each, count=11) for each in (0, 30, 60)} | {85: 0.0}
+    found = fit_drawdown(drawdown_of(coarse))
+    assert found.kink is not None
+    assert found.kink.bottles.low <= 11 <= found.kink.bottles.high
+    assert "Smaller steps" in explanation(found, "us")
+
+
+def test_one_reading_between_two_groups_running_empty_brackets_the_first():
+    curve = {each: two_groups(each) for each in range(0, 91, 10)}
+    assert [each > 0 for each in curve.values()] == [True] * 9 + [False]
+    found = fit_drawdown(drawdown_of(curve))
+    assert found.kink is not None
+    assert not found.kink.all_emptied
+    assert found.kink.bottles.low < 8 < found.kink.bottles.high
 
 
 def test_a_smooth_curve_below_the_nameplates_precharge_tells_nothing_apart_but_is_remarked():
@@ -372,7 +393,7 @@ def test_a_rise_within_the_stated_accuracy_is_no_rise():
 
 
 def test_readings_at_which_cold_nitrogen_would_be_liquid_are_refused():
-    points = [FIRST, point("40 gal", "900 psi"), point("60 gal", "300 psi"), point("70 gal", "20 psi")]
+    points = [FIRST, point("40 gal", "900 psi"), point("120 gal", "300 psi"), point("900 gal", "40 psi")]
     error = refused(points=points, model="nitrogen-isentropic")
     assert error.field == "points.3.pressure"
     assert "nitrogen-isothermal" in error.remedy
