@@ -36,6 +36,7 @@ from calcs.verdicts import (
     NeverWithin,
     NotBledOff,
     NothingAfterLow,
+    OverPressured,
     Reason,
     TooShort,
 )
@@ -48,6 +49,11 @@ PRESSURE_TOLERANCE: Final = 1e-9
 
 LEAST_ATTEMPT: Final = 0.1
 """Share of the hold a stretch must last to be taken for an attempt rather than for a ramp passing through."""
+
+OVER_RATING: Final = 0.05
+"""Share a pressure may pass the lowest rating exposed: pumping a little over, to hold at the rating (common practice).
+
+Over the rating but within this share is worth a note; over the share the equipment is over-pressured."""
 
 LEAST_MAX_GAP_S: Final = 30.0
 MEDIAN_INTERVALS_IN_GAP: Final = 5
@@ -67,6 +73,8 @@ class HoldRule:
         max_decay: largest fall allowed inside a hold, or None.
         max_gap_s: longest time between two samples of a hold; None for five times the median interval of the
             recording, at least 30 s.
+        rating: the lowest rating among what the pressure reaches, or None; no sample of the part judged may
+            pass it by more than `OVER_RATING`, in a hold or between.
 
     Raises InputError with the path of the value at fault (``low.min``, ``high.target``, ``hold`` …).
     """
@@ -79,6 +87,18 @@ class HoldRule:
     high_max: float | None = None
     max_decay: float | None = None
     max_gap_s: float | None = None
+    rating: float | None = None
+
+    @property
+    def never_above(self) -> float | None:
+        """The pressure nothing may pass, in Pa gauge; None where no rating is given."""
+        return None if self.rating is None else self.rating * (1 + OVER_RATING)
+
+    def over_pressured(self, peak: float, at: float | None = None) -> OverPressured | None:
+        """Return the fault of a `peak` (Pa gauge, seen at `at` s) over what nothing may pass; None below that."""
+        if self.rating is None or self.never_above is None or peak <= self.never_above * (1 + PRESSURE_TOLERANCE):
+            return None
+        return OverPressured(peak, at, self.rating)
 
     def __post_init__(self) -> None:
         """Refuse a rule that contradicts itself."""
@@ -93,7 +113,12 @@ class HoldRule:
         )
 
     def _refuse_negative(self) -> None:
-        above_zero = {"low.min": self.low_min, "hold": self.hold_s, "max_gap": self.max_gap_s}
+        above_zero = {
+            "low.min": self.low_min,
+            "hold": self.hold_s,
+            "max_gap": self.max_gap_s,
+            "high.rating": self.rating,
+        }
         others = {
             "low.max": self.low_max,
             "low.restart_above": self.restart_above,
@@ -125,6 +150,7 @@ _REMEDIES: Final = {
     "low.restart_above": "Give a restart limit at or over the top of the low band.",
     "high.target": "Give a target over the top of the low band.",
     "high.max": "Give a highest pressure at or over the target, or leave it out.",
+    "high.rating": "Give the lowest rating exposed, over zero, or leave it out.",
     "hold": "Give a hold longer than zero, for instance 5 min.",
     "max_decay": "Give zero or more, or leave it out.",
     "max_gap": "Give a time longer than zero, or leave it out.",
@@ -143,6 +169,9 @@ def judge(recording: Recording, rule: HoldRule, *, start: float | None = None, e
     earliest good low opens the search, the judged high is the steadiest after it, and the judged low the
     steadiest that ends before that high begins. Otherwise each result is the best attempt with its reasons.
 
+    Whether a pressure over the restart limit was bled off is looked for in the samples before `start` too: a mark
+    set after the peak would else hide it.
+
     Raises InputError on ``start`` or ``end`` when fewer than two samples lie between the marks.
     """
     span = _Span.between(recording, rule, start, end)
@@ -151,15 +180,24 @@ def judge(recording: Recording, rule: HoldRule, *, start: float | None = None, e
     high = _high_result(span, high_from, low_found=low.found)
     # A clock of whole seconds may give the end of the low and the start of the high the same time.
     before = max(span.index_of(high.start), high_from)
-    return HoldVerdict(low.result(before), high)
+    return HoldVerdict(low.result(before), _refused_over_rating(high, span))
+
+
+def _refused_over_rating(high: HoldResult, span: "_Span") -> HoldResult:
+    """Return the high hold, failed where anything in the part judged passed the rating by more than is allowed."""
+    at = int(np.argmax(span.pressures))
+    fault = span.rule.over_pressured(float(span.pressures[at]), float(span.times[at]))
+    return high if fault is None else replace(high, passes=False, reasons=(fault, *high.reasons))
 
 
 @dataclass(frozen=True, slots=True)
 class _Span:
-    """The part of a recording that is judged, with the rule."""
+    """The part of a recording that is judged, with the rule and the samples before it since the last bleeding off."""
 
     times: FloatArray
     pressures: FloatArray
+    times_before: FloatArray
+    pressures_before: FloatArray
     rule: HoldRule
     max_gap: float
 
@@ -178,7 +216,16 @@ class _Span:
                 "Fewer than two samples lie between the marks.",
                 f"The recording runs from 0 s to {float(times[-1]):g} s; set the start before the end inside it.",
             )
-        return cls(times[first:stop], recording.pressures[first:stop], rule, rule.gap_for(recording))
+        bled = np.flatnonzero(recording.pressures[:first] < BLED_OFF)
+        since = int(bled[-1]) if len(bled) else 0
+        return cls(
+            times=times[first:stop],
+            pressures=recording.pressures[first:stop],
+            times_before=times[since:first],
+            pressures_before=recording.pressures[since:first],
+            rule=rule,
+            max_gap=rule.gap_for(recording),
+        )
 
     def index_of(self, elapsed: float | None) -> int:
         """Return the index of the sample at `elapsed`; past the last when None."""
@@ -313,7 +360,8 @@ class _LowSearch:
     def of(cls, span: _Span) -> "_LowSearch":
         rule = span.rule
         in_band = _at_least(span.pressures, rule.low_min) & _at_most(span.pressures, rule.low_max)
-        spoilt = _spoilt(span.pressures, rule.restart_above)
+        spoilt = _spoilt(np.append(span.pressures_before, span.pressures), rule.restart_above)
+        spoilt = None if spoilt is None else spoilt[len(span.pressures_before) :]
         windows = span.windows(span.runs(in_band if spoilt is None else in_band & ~spoilt))
         good = span.good(windows)
         if len(good):
@@ -358,13 +406,15 @@ class _LowSearch:
 
     def _peak(self, first: int) -> tuple[float, float] | None:
         """Return the highest pressure before index `first`, since the last bleeding off, and when."""
-        bled = np.flatnonzero(self.span.pressures[:first] < BLED_OFF)
+        pressures = np.append(self.span.pressures_before, self.span.pressures[:first])
+        times = np.append(self.span.times_before, self.span.times[:first])
+        bled = np.flatnonzero(pressures < BLED_OFF)
         since = int(bled[-1]) if len(bled) else 0
-        before = self.span.pressures[since:first]
+        before = pressures[since:]
         if not len(before):
             return None
         at = int(np.argmax(before))
-        return float(before[at]), float(self.span.times[since + at])
+        return float(before[at]), float(times[since + at])
 
     def _not_bled(self, first: int) -> NotBledOff:
         peak, at = self._peak(first) or (float(self.span.pressures[first]), float(self.span.times[first]))

@@ -131,9 +131,17 @@ def test_between_the_band_and_500_only_bleeding_back_is_needed(peak: float) -> N
     assert verdict.low.peak_before == pytest.approx(psi(peak))
 
 
-def test_what_was_over_500_before_the_marks_does_not_count() -> None:
+def test_what_was_over_500_is_not_trimmed_away_by_a_mark_set_after_it() -> None:
     curve = ramp_over(520, bled_to=300)
-    assert judge(curve.recording(), rule(), start=1 * MINUTE).passes
+    verdict = judge(curve.recording(), rule(), start=1 * MINUTE)
+    assert not verdict.passes
+    assert verdict.low.peak_before == pytest.approx(psi(520))
+    assert "bled to zero" in words(verdict.low)
+
+
+def test_what_was_bled_to_zero_before_the_marks_does_not_count() -> None:
+    curve = ramp_over(520, bled_to=0)
+    assert judge(curve.recording(), rule(), start=1.2 * MINUTE).passes
 
 
 def test_a_low_hold_bled_down_from_the_high_is_invalid_even_long_after() -> None:
