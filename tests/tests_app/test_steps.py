@@ -18,7 +18,7 @@ from tests.builders_tests_app import (
     good,
     leaking,
 )
-from tests_app.actions import steps
+from tests_app.actions import recordings, steps
 from tests_app.actions.steps import LineSpec
 from tests_app.models import Line, Record, Step
 from tests_app.queries.records import failed_lines_open, steps_of
@@ -167,3 +167,12 @@ def queries_for(record: Record) -> int:
                 assert line.position.stack.name
             assert list(step.typed_readings.all()) == list(step.recordings.all()) == list(step.retests.all()) == []
     return len(queries)
+
+
+def test_a_step_whose_only_file_was_set_aside_is_taken_out_and_the_file_stays(world: World):
+    record = a_judged_draft(world)
+    recording = record.recordings.get()
+    recordings.withdraw_recording(recording, reason="Another well's", by=world.supervisor, at=SIGNED)
+    steps.remove_step(record.steps.get(), by=world.supervisor, at=SIGNED)
+    recording.refresh_from_db()
+    assert (record.steps.count(), recording.step_id, recording.withdrawn_at) == (0, None, SIGNED)

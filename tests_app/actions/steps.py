@@ -94,9 +94,9 @@ def amend_step(
 
 @transaction.atomic
 def remove_step(step: Step, *, by: User, at: datetime) -> None:
-    """Take a step without evidence out of a draft; those after it move up."""
+    """Take a step without evidence out of a draft; those after it move up. A file set aside stays with the record."""
     held = hold_step(step)
-    if held.evidence != Evidence.NONE or held.recordings.exists():
+    if held.evidence != Evidence.NONE or held.recordings.filter(withdrawn_at__isnull=True).exists():
         raise Refused(
             "", f"{held} has evidence: what was tested stays.", "Withdraw its recording first, with a reason."
         )
@@ -104,6 +104,9 @@ def remove_step(step: Step, *, by: User, at: datetime) -> None:
         raise Refused("", f"{held} is repeated by another step.", "Take that one out first.")
     before = _told(held)
     told = held.pk
+    for recording in held.recordings.all():
+        recording.step = None
+        recording.save()
     for line in held.lines.all():
         line.delete()
     record, order = held.record, held.order
