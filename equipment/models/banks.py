@@ -87,7 +87,13 @@ class Bank(models.Model):
                 violation_error_message="A design precharge is over zero.",
             ),
             models.CheckConstraint(
-                condition=Q(charged_pressure_si__gt=F("design_precharge_si")),
+                # As set for depth, a precharge may well be over the supply at surface: the fluid column helps there.
+                condition=Q(charged_pressure_si__gt=F("design_precharge_si"))
+                | Q(
+                    location="subsea",
+                    precharge_basis="as-set",
+                    charged_pressure_si__gt=F("design_precharge_si") - F("depth_si") * F("control_fluid_gradient_si"),
+                ),
                 name="bank_charged_over_precharge",
                 violation_error_message="A bank is charged to more than its precharge, else it holds no fluid.",
             ),

@@ -210,6 +210,14 @@ def test_a_round_is_entered_on_one_page_and_compared(world):
     assert "not worked out: a bottle in service was never read" in page
 
 
+def test_a_gauge_is_offered_with_its_range_and_its_calibration(world):
+    world.with_bank()
+    today = timezone.now().astimezone(world.rig.zone).date()
+    a.an_instrument(world.rig, "gauge", serial="LATE-1", calibration_due_on=today - timedelta(days=3))
+    page = read_page(signed_in(world.tester), at("precharge-new", world.bank.pk))
+    assert "Pressure gauge LATE-1, to 15,000 psi; calibration: ran out 3 days ago" in page
+
+
 def test_a_row_s_own_temperature_stands_before_the_common_one(world):
     world.with_bank()
     own = {f"gas_temperature-{world.bottles[1].pk}": "21.5"}

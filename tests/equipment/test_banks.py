@@ -96,6 +96,14 @@ def test_a_fact_that_can_not_be_read_is_named(facts, field):
     assert field in refused.value.message_dict
 
 
+def test_a_precharge_as_set_for_depth_may_be_over_the_supply_but_not_over_the_supply_with_its_column():
+    deep = a_subsea_bank(precharge_basis="as-set", design_precharge="3854 psi", charged_pressure="3000 psi")
+    assert queries.hydrostatic(deep) == 0
+    with pytest.raises(Refused) as refused:
+        a_subsea_bank(precharge_basis="as-set", design_precharge="5300 psi", charged_pressure="3000 psi")
+    assert refused.value.field == "charged_pressure"
+
+
 def test_a_bank_amended_by_somebody_else_meanwhile_is_not_overwritten():
     bank = a.a_bank()
     with pytest.raises(Refused, match="Somebody else changed this"):

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -15,6 +15,7 @@ from accounts.presentation import unit_label
 from calcs.units import ENTRY_UNITS, Dimension, System
 from equipment.actions.banks import Read
 from equipment.models import BankLocation, BankPurpose, Bottle, BottleState, Instrument, Measured, PrechargeBasis
+from equipment.queries.instruments import expiry_on
 from equipment.web.fields import DEPTHS, VOLUMES, QuantityFormField, RigTimeField, day_input
 from equipment.web.forms.base_form import HouseForm
 
@@ -141,6 +142,19 @@ class CorrectionForm(HouseForm):
     reason = forms.CharField(label="What was wrong", max_length=200)
 
 
+class GaugeField(forms.ModelChoiceField):
+    """The gauge that was read, each offered with its range and how its calibration stands on `day`."""
+
+    def __init__(self, *args: Any, day: date, **options: Any) -> None:
+        self.day = day
+        super().__init__(*args, **options)
+
+    def label_from_instance(self, obj: Any) -> str:
+        """Return what a person needs to know before choosing it."""
+        standing = expiry_on(self.day, due=obj.calibration_due_on, missing="no date on file")
+        return f"{obj}, to {obj.range_high}; calibration: {standing.words[:1].lower()}{standing.words[1:]}"
+
+
 @dataclass(frozen=True)
 class BottleRow:
     """The two inputs of one bottle."""
@@ -191,8 +205,9 @@ class PrechargeCheckForm(HouseForm):
         self.fields["taken_at"] = RigTimeField(
             zone, label="Read at", help_text=f"On the rig's clock, {zone.key}.", initial=at
         )
-        self.fields["instrument"] = forms.ModelChoiceField(
+        self.fields["instrument"] = GaugeField(
             instruments,
+            day=at.astimezone(zone).date(),
             label="Gauge",
             empty_label="Choose…",
             error_messages={"required": "Nothing is chosen. Choose the gauge that was read."},
