@@ -22,6 +22,7 @@ _VERY_RARE: Final = 0.001
 _STEEPER: Final = 1.5
 """How much steeper the curve must run past a kink: a third of the gas gone at once is no scatter and no leak."""
 _HINT: Final = 1.2
+_MOST_PLACES: Final = 12
 _LONE_DROP: Final = 0.5
 """A single reading past the kink counts only when it is under this share of where the curve would be."""
 _NEXT_TO_NOTHING: Final = 0.1
@@ -112,12 +113,14 @@ def lack_of_fit(fitted: Fitted, volumes: Array, accuracy: float | None) -> LackO
 
 
 def _steep(curve: Curve, volumes: Array, pressures: Array, least: int) -> list[int]:
-    """Return the places, last first, past which the curve at once runs steeper than up to there: all worth a fit."""
+    """Return the places, last first, past which the curve at once runs steeper than up to there: the steepest."""
     level = np.log(np.maximum(pressures, 1.0))
     unit = np.exp(curve.volume_at(curve.settled_at(level[:1]), level))
-    before = (unit[least - 1 : -1] - unit[0]) / volumes[least - 1 : -1]
+    before = np.maximum(unit[least - 1 : -1] - unit[0], 1e-9 * unit[0]) / volumes[least - 1 : -1]
     after = np.diff(unit)[least - 1 :] / np.diff(volumes)[least - 1 :]
-    return [least + int(at) for at in np.flatnonzero(after > _HINT * before)[::-1]]
+    steepness = after / before
+    steepest = np.argsort(steepness)[::-1][:_MOST_PLACES]
+    return sorted((least + int(at) for at in steepest if steepness[at] > _HINT), reverse=True)
 
 
 def _far_under(curve: Curve, before: Fitted, volumes: Array, pressures: Array, accuracy: float | None) -> bool:

@@ -16,6 +16,10 @@ VOLUMES_ARE_TAKEN_AS_EXACT: Final = (
     "The interval covers the scatter of the pressures alone and takes the volumes as exact: closing volumes 5 % off "
     "are 5 % in the gas."
 )
+ACCURACY_IS_ONE_DEVIATION: Final = (
+    "The stated accuracy is taken as the scatter of one reading, one standard deviation; for a maker's limit of plus "
+    "or minus so much, state it divided by the root of three (JCGM 100, rectangular distribution)."
+)
 ONLY_THE_PRODUCT: Final = (
     "These readings fix only the product of precharge and gas volume: bottles shut off and a low precharge in all of "
     "them draw the same curve."
@@ -93,6 +97,8 @@ def warnings(found: DrawdownFit) -> list[str]:
     if found.lack_of_fit is not None:
         said.append(lack_in_words(found.lack_of_fit))
     said += _of_the_model(found)
+    if found.test.accuracy is not None:
+        said.append(ACCURACY_IS_ONE_DEVIATION)
     return [*said, VOLUMES_ARE_TAKEN_AS_EXACT]
 
 

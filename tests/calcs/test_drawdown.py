@@ -389,7 +389,9 @@ def test_a_question_that_cannot_be_is_refused_by_field(changes: dict[str, Any], 
 def test_a_rise_within_the_stated_accuracy_is_no_rise():
     points = [*GOOD, point("42 gal", "1464 psi")]
     assert refused(points=points).field == "points.3.pressure"
-    assert calculate("drawdown-fit", document(points=points, pressure_accuracy="8 psi"))["gas_charge_ratio"]
+    answer = calculate("drawdown-fit", document(points=points, pressure_accuracy="8 psi"))
+    assert answer["gas_charge_ratio"]["value"] == pytest.approx(1, abs=0.05)
+    assert any("one standard deviation" in each for each in answer["warnings"])
 
 
 def test_readings_at_which_cold_nitrogen_would_be_liquid_are_refused():
