@@ -17,6 +17,13 @@ MODEL_TITLES: Final = {
     Model.NITROGEN_ISENTROPIC: "Nitrogen, fast",
 }
 """The models as headings, from the hand sum to the hardest on the bank."""
+MODELS_SPOKEN: Final = {
+    Model.BOYLE_GAUGE: "the hand sum",
+    Model.BOYLE: "Boyle’s law",
+    Model.NITROGEN_ISOTHERMAL: "slow nitrogen",
+    Model.NITROGEN_ISENTROPIC: "fast nitrogen",
+}
+"""The models within a sentence."""
 MODEL_CHOICES: Final = [(model.value, f"{title}: {model.words}") for model, title in MODEL_TITLES.items()]
 BASIS_CHOICES: Final = [
     (PrechargeBasis.ABOVE_HYDROSTATIC.value, "Over the fluid column at depth"),

@@ -87,8 +87,9 @@ class PrechargeAtTemperatureForm(CalculationForm):
 
     def document(self) -> dict[str, Any]:
         """Return the document."""
-        given = self.given("precharge", "model", "read_at", "wanted_at")
-        return {**given, "from": given.pop("read_at"), "to": given.pop("wanted_at")} if given else {}
+        temperatures = self.given("read_at", "wanted_at")
+        named = {"from": temperatures["read_at"], "to": temperatures["wanted_at"]}
+        return {**self.given("precharge", "model"), **named}
 
 
 class PrechargeFromDrawdownForm(CalculationForm):

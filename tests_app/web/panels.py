@@ -17,6 +17,7 @@ from tests_app.queries.component_tests import lines_of_component
 from tests_app.queries.due_list import DueItem, due_list
 from tests_app.web.due_words import STATE_CHOICES, STATE_KEYS, state_words
 from tests_app.web.front import DueRow
+from tests_app.web.worksheet_link import bank_worksheet
 
 _SHOWN: Final = 10
 
@@ -56,6 +57,7 @@ def _mark(item: DueItem, at: datetime) -> StateMark:
 
 
 def register() -> None:
-    """Hang both on the pages of equipment."""
+    """Hang them on the pages of equipment."""
     panels.component.register(component_tests)
+    panels.component.register(bank_worksheet)
     panels.position_state.register(position_states)

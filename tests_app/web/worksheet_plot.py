@@ -17,6 +17,7 @@ from tests_app.web.worksheet_sums import ByModel
 _HEIGHT: Final = 460
 _ROOM: Final = 1.08
 _LONGEST_NAME: Final = 22
+_CLOSE: Final = 0.08
 _LINES: Final[dict[Model, tuple[str, Any, str, float]]] = {
     Model.BOYLE_GAUGE: (SOFT, "dotted", "square", 2.5),
     Model.BOYLE: (SOFT, "dashdot", "triangle", 1.5),
@@ -128,14 +129,15 @@ class Drawing:
 
 
 def plotted(curves: Curves, found: Sequence[ByModel], levels: Sequence[tuple[str, float]], units: System) -> Any:
-    """Return the plot for the page's script; `levels` are named pressures, Pa, lowest of two under its line."""
+    """Return the plot for the page's script; `levels` are named pressures, Pa."""
     drawing = Drawing(curves, units)
     first = next((one for one in found if one.sequence), None)
     if first is not None:
         drawing.add_functions(first)
     lowest = min((pressure for _, pressure in levels), default=0.0)
     for words, pressure in levels:
-        above = len(levels) == 1 or pressure > lowest
+        # Left and under a level no curve passes; two levels close together take both sides of the pair.
+        above = lowest < pressure < lowest + _CLOSE * curves.pressures[0]
         drawing.add_level(pressure, words, BAD if words == levels[0][0] else SOFT, above=above)
     drawing.add_curves(curves.curves, found)
     return {"item": json_item(drawing.plot), "offset": 0, "marks": []}

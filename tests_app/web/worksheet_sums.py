@@ -10,7 +10,7 @@ from calcs.closing import ClosingSequence, closing_sequence
 from calcs.errors import InputError
 from calcs.gas import Model
 from calcs.units import Dimension, System
-from tests_app.web.bank_fields import MODEL_TITLES
+from tests_app.web.bank_fields import MODEL_TITLES, MODELS_SPOKEN
 from tests_app.web.worksheet_form import Question
 
 _TOLD: Final = (Model.BOYLE_GAUGE, Model.NITROGEN_ISOTHERMAL, Model.NITROGEN_ISENTROPIC)
@@ -87,7 +87,9 @@ def apart_in_words(found: Sequence[ByModel], units: System) -> list[str]:
     by_model = {one.model: one for one in found}
     hand, slow, fast = (by_model[one] for one in _TOLD)
     if hand.usable is None or slow.usable is None or fast.usable is None or fast.share is None or slow.share is None:
-        missing = ", ".join(one.title.lower() for one in (hand, slow, fast) if one.usable is None or one.share is None)
+        missing = ", ".join(
+            MODELS_SPOKEN[one.model] for one in (hand, slow, fast) if one.usable is None or one.share is None
+        )
         return [f"The span between slow and fast can't be told: no answer for {missing}."]
     promised, given, least = (_volume(one.usable.per_bottle, units) for one in (hand, slow, fast) if one.usable)
     return [
@@ -101,15 +103,18 @@ def apart_in_words(found: Sequence[ByModel], units: System) -> list[str]:
 def verdict_in_words(found: Sequence[ByModel]) -> str:
     """Return how the laws judge the sequence: all alike, or which of them part."""
     judged = [one for one in found if one.sequence]
-    passing = [one.title.lower() for one in judged if one.sequence and one.sequence.passes]
+    passing = [MODELS_SPOKEN[one.model] for one in judged if one.sequence and one.sequence.passes]
     if not judged:
         return ""
     if len(passing) == len(judged):
         return "By every gas law that has an answer the sequence passes."
     if not passing:
         return "By no gas law does the sequence pass."
-    failing = [one.title.lower() for one in judged if one.sequence and not one.sequence.passes]
-    return f"The sequence passes by {_listed(passing)}, and does not pass by {_listed(failing)}. Do not go by the pass."
+    failing = [MODELS_SPOKEN[one.model] for one in judged if one.sequence and not one.sequence.passes]
+    return (
+        f"The sequence passes by {_listed(passing)}, and does not pass by {_listed(failing)}. "
+        "A pass by one law alone proves nothing."
+    )
 
 
 def _share(share: float) -> str:
