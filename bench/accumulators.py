@@ -55,7 +55,7 @@ def sequence(model: Model) -> Contest:
         floor=floor,
         floor_is=f"{TIMES_BARE} × the bare densities of its {len(states)} states, and 1 ms",
         limit=1.0,
-        rounds=25,
+        rounds=60,
     )
 
 
@@ -90,7 +90,7 @@ def fit(model: Model) -> Contest:
         floor=floor,
         floor_is="its 8 states asked for once, settled and at once",
         limit=FIT_LIMIT,
-        rounds=25,
+        rounds=60,
     )
 
 

@@ -192,16 +192,16 @@ def _strongest(fitted: Fitted, volumes: Array, accuracy: float | None) -> LackOf
     tries: list[tuple[int | None, Array]] = [(None, fitted.per_gas[0] * volumes)]
     # A step before the second or the last reading would be fitted away by one point alone.
     tries += [(at, per_volume * (np.arange(len(volumes)) >= at)) for at in range(2, len(volumes) - 1)]
-    tested = [(at, *_term(fitted, column, accuracy)) for at, column in tries]
+    basis = np.linalg.qr(np.stack([fitted.per_start[0], fitted.per_gas[0]], axis=1))[0]
+    tested = [(at, *_term(fitted, basis, column, accuracy)) for at, column in tries]
     at, sign, statistic = max(tested, key=lambda one: one[2])
     tail = float(special.ndtr(-statistic)) if accuracy is not None else float(special.stdtr(freedom, -statistic))
     names = (Pattern.FALLS_FASTER, Pattern.FALLS_SLOWER) if at is None else (Pattern.STEP_DOWN, Pattern.STEP_UP)
     return LackOfFit(names[0] if sign > 0 else names[1], at, min(1.0, 2 * tail * len(tries)))
 
 
-def _term(fitted: Fitted, column: Array, accuracy: float | None) -> tuple[float, float]:
+def _term(fitted: Fitted, basis: Array, column: Array, accuracy: float | None) -> tuple[float, float]:
     """Return sign and size of the t of one more term; the sign is over zero where fluid is lost."""
-    basis = np.linalg.qr(np.stack([fitted.per_start[0], fitted.per_gas[0]], axis=1))[0]
     own = column - basis @ (basis.T @ column)
     length = float(own @ own)
     residuals = fitted.residuals[0]

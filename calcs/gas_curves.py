@@ -10,6 +10,7 @@ Sources: those of `calcs.nitrogen`; s(ρ,T) = s1 is solved by Newton's rule with
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import Final, Protocol
 
 import numpy as np
@@ -80,8 +81,7 @@ class DrawnCurve:
         """Take ln p `drawn` at Chebyshev's points of `starts` and `stretches`, both logarithms in rising order."""
         self._starts = (float(starts[0]), float(starts[-1]))
         self._stretches = (float(stretches[0]), float(stretches[-1]))
-        across = chebyshev.chebfit(_unit(stretches, self._stretches), drawn.T, len(stretches) - 1)
-        both = np.asarray(chebyshev.chebfit(_unit(starts, self._starts), across.T, len(starts) - 1), np.float64)
+        both = _fitting(len(starts)) @ drawn @ _fitting(len(stretches)).T
         self._terms = np.stack([both, _slope(both, 0, self._starts), _slope(both, 1, self._stretches)])
         self.lowest = float(np.exp(drawn[:, -1].max()))
 
@@ -153,6 +153,12 @@ def unit_volume(model: Model, pressure: AbsolutePressure, temperature: float) ->
 
 def _capped(pressure: float) -> AbsolutePressure:
     return AbsolutePressure(min(pressure, nitrogen.MAX_PRESSURE))
+
+
+@cache
+def _fitting(count: int) -> Array:
+    """Return what turns values at `count` Chebyshev's points into the terms of the polynomial through them."""
+    return np.asarray(np.linalg.inv(chebyshev.chebvander(_points(-1.0, 1.0, count), count - 1)))
 
 
 def _points(low: float, high: float, count: int) -> Array:
