@@ -103,7 +103,7 @@ def _levels(answer: Answer) -> list[tuple[str, float]]:
     bank = question.bank
     limit = bank.at_surface(bank.precharge_at_bottle) + question.reserve
     both = abs(limit - question.minimum) < 1
-    levels = [("Minimum, precharge and reserve" if both else "Minimum", float(question.minimum))]
+    levels = [("Minimum and reserve" if both else "Minimum", float(question.minimum))]
     return levels if both else [*levels, ("Precharge and reserve", float(limit))]
 
 
