@@ -56,7 +56,7 @@ def test_a_passing_test_moves_the_date_to_midnight_of_the_fourteenth_day_in_the_
 
 
 def test_a_blind_shear_ram_has_thirty_days(world: World):
-    record = a_draft(world)
+    record = a_draft(world, pipe_in_hole="")
     a_recording(record, world, good(), step=a_step(record, world, "Blind-shear ram"))
     signed(concluded(record, world), world)
     assert row(world, "Blind-shear ram").due.due_at.astimezone(UTC) == datetime(2026, 4, 2, 5, tzinfo=UTC)
@@ -211,11 +211,10 @@ def queries_for(count: int) -> int:
 
 def test_tested_rows_take_no_query_each(world: World):
     before = counted(world)
-    record = a_draft(world)
-    a_recording(
-        record, world, good(), step=a_step(record, world, "Upper pipe ram", "Lower pipe ram", "Blind-shear ram")
-    )
-    signed(concluded(record, world), world)
+    for name in ("Upper pipe ram", "Lower pipe ram", "Blind-shear ram"):
+        record = a_draft(world, pipe_in_hole="" if name.startswith("Blind") else "5 in")
+        a_recording(record, world, good(), step=a_step(record, world, name))
+        signed(concluded(record, world), world)
     assert counted(world) == before
 
 

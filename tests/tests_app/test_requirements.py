@@ -10,8 +10,10 @@ from equipment.errors import Refused
 from equipment.models import Position
 from tests import builders
 from tests.builders_tests_app import STARTED, World, a_draft, a_step, a_world
+from tests_app.actions.steps import amend_step
 from tests_app.models import Line, Record, Step
 from tests_app.queries import requirements
+from tests_app.queries.completeness import open_points
 from tests_app.queries.requirements import circumstances_of, needs_of
 
 pytestmark = pytest.mark.django_db
@@ -154,10 +156,20 @@ def test_a_weaker_element_is_told_to_a_step_of_its_own():
     assert refusal.value.remedy == "Test Manifold valve 1 in a step of its own."
 
 
-def test_an_annular_and_a_ram_of_one_rating_can_be_proved_together(world: World):
-    step = a_step(a_draft(world), world, "Annular", "Upper pipe ram")
-    assert step.limits["high"]["target"] == {"value": 10000.0, "unit": "psi"}
-    assert str(step.lines.get(position=world.at("Annular")).required_high) == "7,000 psi"
+def test_two_preventers_closed_on_one_hold_from_below_are_refused(world: World):
+    with pytest.raises(Refused, match="the lowest one closed holds the pressure off the others"):
+        a_step(a_draft(world), world, "Annular", "Upper pipe ram")
+
+
+def test_a_blind_ram_does_not_pass_unexplained_while_pipe_stands_in_the_hole(world: World):
+    record = a_draft(world, pipe_in_hole="5 in")
+    step = a_step(record, world, "Blind-shear ram")
+    told = [point for point in open_points(record) if "closes on no pipe" in point.reason]
+    assert [(point.field, point.blocks) for point in told] == [(f"step-{step.order}", True)]
+    amend_step(
+        step, name=step.name, pump_point="", remarks="Pipe pulled above the stack", by=world.supervisor, at=STARTED
+    )
+    assert not [point for point in open_points(record) if "closes on no pipe" in point.reason]
 
 
 def test_an_exempt_element_is_refused_with_the_reason():

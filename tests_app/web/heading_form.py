@@ -65,7 +65,11 @@ class HeadingForm(forms.Form):
     fluid = forms.ChoiceField(label="Test fluid", choices=TestFluid.choices)
     barrier = forms.ChoiceField(label="Plug or cup", choices=Barrier.choices)
     pipe_in_hole = QuantityFormField(
-        Dimension.LENGTH, label="Pipe in the hole", required=False, help_text="Outside diameter; empty for none."
+        Dimension.LENGTH,
+        ("in", "mm"),
+        label="Pipe in the hole",
+        required=False,
+        help_text="Outside diameter; empty for none.",
     )
     control_station = forms.ChoiceField(
         label="Control station", choices=[*_EMPTY, *ControlStation.choices], required=False

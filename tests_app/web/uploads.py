@@ -5,6 +5,7 @@ from functools import wraps
 from http import HTTPStatus
 from typing import Concatenate, Final, ParamSpec
 
+from django.conf import settings
 from django.core.exceptions import RequestDataTooBig
 from django.core.files.uploadedfile import UploadedFile
 from django.core.files.uploadhandler import FileUploadHandler, StopUpload
@@ -16,16 +17,16 @@ P = ParamSpec("P")
 View = Callable[Concatenate[HttpRequest, P], HttpResponse]
 Refusal = Callable[Concatenate[HttpRequest, P], HttpResponse]
 
-MOST_BYTES: Final = 64_000_000
-"""Largest file taken. Half a million samples written out in full are about a quarter of this."""
+MOST_BYTES: Final[int] = settings.WELLHOLD_MAX_RECORDING_BYTES
+"""Largest file taken, the same here as where it is read."""
 _ENVELOPE_BYTES: Final = 256_000
-_MILLION: Final = 1_000_000
+_MEGABYTE: Final = 1024 * 1024
 
 
 def too_large_words(most: int = MOST_BYTES) -> str:
     """Return what is said of a file over the limit."""
     return (
-        f"The file is larger than the {most // _MILLION} MB taken here, so it was not read. "
+        f"The file is larger than the {most // _MEGABYTE} MB taken here, so it was not read. "
         "Export a shorter time or a lower rate from the recorder, or photograph the chart at a lower resolution."
     )
 

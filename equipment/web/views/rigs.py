@@ -41,7 +41,7 @@ def register_rig(request: HttpRequest) -> HttpResponse:
         leads_to=lambda rig: reverse("equipment:crew", args=[rig.pk]),
         words={
             "title": "New rig",
-            "lead": "You become its administrator; its crew comes next.",
+            "lead": "Its crew comes next: who may see it, and in which role.",
             "verb": "Register the rig",
             "crumbs": [(reverse("equipment:rigs"), "Rigs")],
             "back": reverse("equipment:rigs"),
