@@ -7,11 +7,16 @@ it in writing: the highest pressure seen before the low hold. Pressures gauge in
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
 from calcs.errors import InputError
 from calcs.hold_windows import TIME_TOLERANCE_S
 from calcs.holds import PRESSURE_TOLERANCE, HoldRule
-from calcs.verdicts import Wording, duration_in_words
+from calcs.units import Dimension, to_si
+from calcs.verdicts import Wording, duration_in_words, in_words
+
+HIGHEST_READING: Final = to_si(60_000.0, "psi", Dimension.PRESSURE)
+"""Over this a figure is no test pressure but a slip of the hand; the limit of recorder files too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,13 +38,16 @@ class Reading:
     highest_before: float | None = None
 
     def __post_init__(self) -> None:
-        """Refuse a hold that ends before it began, and a pressure under zero."""
+        """Refuse a hold that ends before it began, and a pressure under zero or over any test."""
         if self.end_at <= self.start_at:
             raise InputError("end_at", "The hold ends before it began.", "Give an end after the start.")
         for field in ("start_pressure", "end_pressure", "highest_before"):
             given = getattr(self, field)
             if given is not None and given < 0:
                 raise InputError(field, "The pressure is under zero.", "Give the gauge pressure as read.")
+            if given is not None and given > HIGHEST_READING:
+                reason = "Over 60,000 psi can't be a test pressure."
+                raise InputError(field, reason, "Give the gauge pressure as read, with its unit.")
 
     @property
     def duration(self) -> float:
@@ -69,17 +77,30 @@ def faults_of_low(reading: Reading, rule: HoldRule, wording: Wording) -> tuple[s
 
 def faults_of_high(reading: Reading, low: Reading, rule: HoldRule, wording: Wording) -> tuple[str, ...]:
     """Return in words why the high hold does not meet the rule; empty when it does."""
-    faults = []
+    faults = list(_over_rating(reading, low, rule, wording))
     if reading.start_at < low.end_at:
         faults.append("it began before the low hold was over: the low hold comes first")
     for when, pressure in (("start", reading.start_pressure), ("end", reading.end_pressure)):
         if pressure < rule.high_target * (1 - PRESSURE_TOLERANCE):
             said = wording.pressure(pressure, beside=rule.high_target)
             faults.append(f"the {when} reading, {said}, is under the {wording.pressure(rule.high_target)} required")
+        elif rule.over_pressured(pressure) is not None:
+            continue  # said once for the highest of all readings
         elif rule.high_max is not None and pressure > rule.high_max * (1 + PRESSURE_TOLERANCE):
             said = wording.pressure(pressure, beside=rule.high_max)
             faults.append(f"the {when} reading, {said}, is over the {wording.pressure(rule.high_max)} allowed")
     return (*faults, *_common(reading, rule, wording))
+
+
+def _over_rating(high: Reading, low: Reading, rule: HoldRule, wording: Wording) -> tuple[str, ...]:
+    fault = rule.over_pressured(highest_of(low, high))
+    return () if fault is None else (in_words(fault, wording),)
+
+
+def highest_of(low: Reading, high: Reading) -> float:
+    """Return the highest pressure written down of both holds, Pa gauge."""
+    ends = (low.start_pressure, low.end_pressure, high.start_pressure, high.end_pressure)
+    return max(*ends, low.highest_before or 0.0, high.highest_before or 0.0)
 
 
 def _outside(pressure: float, when: str, rule: HoldRule, wording: Wording) -> str:

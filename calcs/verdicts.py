@@ -95,7 +95,16 @@ class NothingAfterLow:
     at: float
 
 
-Reason: TypeAlias = TooShort | NeverWithin | FellTooMuch | NotBledOff | HighBeforeLow | NothingAfterLow
+@dataclass(frozen=True, slots=True)
+class OverPressured:
+    """`peak` Pa was seen at `at` s (None: no clock and no place) where the lowest rating exposed is `rating` Pa."""
+
+    peak: float
+    at: float | None
+    rating: float
+
+
+Reason: TypeAlias = TooShort | NeverWithin | FellTooMuch | NotBledOff | HighBeforeLow | NothingAfterLow | OverPressured
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,6 +227,12 @@ def in_words(reason: Reason, wording: Wording) -> str:
             return f"the target was reached only before the low hold, {wording.moment(at)}: the low hold comes first"
         case NothingAfterLow(at):
             return f"nothing was recorded after the low hold, which ends {wording.moment(at)}"
+        case OverPressured(peak, at, rating):
+            when = "" if at is None else f" {wording.moment(at)}"
+            return (
+                f"{wording.pressure(peak, beside=rating)} was seen{when}; the lowest rating exposed is "
+                f"{wording.pressure(rating)}: over-pressured, inspect before it is relied on"
+            )
 
 
 def _limits(floor: float, ceiling: float | None, wording: Wording) -> str:
