@@ -1,7 +1,8 @@
 """Accumulator banks: their bottles, and the nitrogen precharge read from each."""
 
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import F, Q, Value
+from django.db.models.functions import Coalesce
 
 from calcs.units import Dimension
 from equipment.models.components import Component
@@ -28,6 +29,11 @@ class BankLocation(models.TextChoices):
 class PrechargeBasis(models.TextChoices):
     ABOVE_HYDROSTATIC = "above-hydrostatic", "Above the hydrostatic pressure at depth"
     AS_SET = "as-set", "As set, read on the gauge at surface"
+
+
+def _or_nothing(column: str) -> Coalesce:
+    """Return the column, or zero where it is empty: PostgreSQL can't tell which product two bare nulls would have."""
+    return Coalesce(F(column), Value(0.0, output_field=models.FloatField()))
 
 
 class Bank(models.Model):
@@ -92,7 +98,8 @@ class Bank(models.Model):
                 | Q(
                     location="subsea",
                     precharge_basis="as-set",
-                    charged_pressure_si__gt=F("design_precharge_si") - F("depth_si") * F("control_fluid_gradient_si"),
+                    charged_pressure_si__gt=F("design_precharge_si")
+                    - _or_nothing("depth_si") * _or_nothing("control_fluid_gradient_si"),
                 ),
                 name="bank_charged_over_precharge",
                 violation_error_message="A bank is charged to more than its precharge, else it holds no fluid.",
