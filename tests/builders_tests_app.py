@@ -58,12 +58,15 @@ def a_world(
 ) -> World:
     """A rig ready to test: every position filled long ago with 10,000 psi equipment."""
     its_rig = builders.a_rig(**(rig or {}))
+    supervisor = builders.a_person(rig=its_rig)
+    supervisor.display_name = "Ida Storm"
+    supervisor.save()
     return World(
         rig=its_rig,
         stack=builders.a_filled_stack(its_rig, kind),
         section=builders.a_section(builders.a_well(its_rig), **(section or {})),
         recorder=builders.an_instrument(its_rig),
-        supervisor=builders.a_person(rig=its_rig),
+        supervisor=supervisor,
     )
 
 
@@ -187,7 +190,6 @@ def signed(record: Record, world: World, *, at: datetime | None = None, by: User
     assert record.concluded_at is not None
     return signing.sign_record(
         record,
-        name="Ida Storm",
         role="supervisor",
         password=PASSWORD,
         version=record.version,

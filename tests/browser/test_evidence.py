@@ -43,11 +43,13 @@ def test_a_file_of_the_whole_test_is_cut_into_its_steps_and_a_mark_moved_changes
         expect(found.locator("tbody tr")).to_have_count(2)
         for step in steps:
             expect(step.locator(".verdict")).to_contain_text("Passed")
+            expect(step.locator(".verdict")).to_contain_text("Proposed, confirm or move.")
+        working.confirm_proposals(page)
         drawn = page.locator("#whole [data-plot][data-drawn=yes] canvas").first
         drawn.scroll_into_view_if_needed()
         expect(drawn).to_be_visible(timeout=working.DRAWN_WITHIN_MS)
         start, end = marks_of(steps[1])
-        move_marks(steps[1], start, soon_after(start, by=30))
+        move_marks(steps[1], start, soon_after(start, by=30), reason="Pumped up slowly")
         expect(steps[1].locator(".verdict")).to_contain_text("Not passed")
         expect(found).to_contain_text("moved to")
         move_marks(steps[1], start, end)
@@ -189,11 +191,12 @@ def marks_of(step: Locator) -> tuple[str, str]:
     return step.get_by_label("From", exact=True).input_value(), step.get_by_label("To", exact=True).input_value()
 
 
-def move_marks(step: Locator, start: str, end: str) -> None:
+def move_marks(step: Locator, start: str, end: str, *, reason: str = "") -> None:
     """Put other marks in, and have the step judged by them."""
     working.unfold(step, "Which part of the recording is judged")
     step.get_by_label("From", exact=True).fill(start)
     step.get_by_label("To", exact=True).fill(end)
+    step.get_by_label("Why the marks are moved").fill(reason)
     step.get_by_role("button", name="Judge this part").click()
 
 

@@ -77,6 +77,12 @@ def attach(step: Locator, file: Path) -> None:
     step.get_by_role("button", name="Attach and judge").click()
 
 
+def confirm_proposals(page: Page) -> None:
+    """Confirm what the search proposed of a file of the whole test."""
+    page.get_by_role("button", name="Confirm all proposals").click()
+    expect(page.get_by_role("button", name="Confirm all proposals")).to_have_count(0)
+
+
 def unfold(part: Locator, words: str) -> None:
     """Open a disclosure by its words, unless it stands open."""
     summary = part.locator("summary", has_text=words)
@@ -101,7 +107,6 @@ def sign(page: Page, user: str = "supervisor") -> None:
 
 def fill_signature(page: Page, password: str) -> None:
     """Fill the form of a signature in."""
-    page.get_by_label("Your name").fill("Demo Supervisor")
     page.get_by_label("You sign as").select_option(label="Equipment supervisor")
     page.get_by_label("Your password, once more").fill(password)
 

@@ -1,6 +1,8 @@
 """Recorder files: what is kept, how they are judged, and what is refused."""
 
+import json
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -15,11 +17,15 @@ from tests.builders_tests_app import (
     a_recording,
     a_step,
     a_world,
+    concluded,
     good,
     leaking,
+    signed,
 )
+from tests.recordings_made import Curve
 from tests_app.actions import pressure_tests, recordings
-from tests_app.models import Recording, Step
+from tests_app.documents.sheet import sheet_of
+from tests_app.models import Record, Recording, Step
 from tests_app.queries.completeness import open_points
 
 pytestmark = pytest.mark.django_db
@@ -30,10 +36,21 @@ def world() -> World:
     return a_world()
 
 
-def marked(step: Step, recording: Recording, start_s: float, end_s: float, world: World) -> Step:
+def marked(
+    step: Step, recording: Recording, start_s: float, end_s: float, world: World, *, reason: str = "Pump was bled"
+) -> Step:
     return recordings.choose_marks(
-        step, recording=recording, start_s=start_s, end_s=end_s, by=world.supervisor, at=SIGNED
+        step, recording=recording, start_s=start_s, end_s=end_s, reason=reason, by=world.supervisor, at=SIGNED
     )
+
+
+def span(marks: dict[str, Any]) -> dict[str, float]:
+    return {key: marks[key] for key in ("start_s", "end_s")}
+
+
+def blocking(record: Record, words: str) -> list[str]:
+    record.refresh_from_db()
+    return [point.reason for point in open_points(record) if point.blocks and words in point.reason]
 
 
 def withdrawn(recording: Recording, world: World, reason: str = "Wrong test") -> Recording:
@@ -108,7 +125,7 @@ def test_a_file_of_the_whole_test_is_cut_and_proposed_step_by_step(world: World)
     for step in (annular, ram):
         step.refresh_from_db()
         assert (step.outcome, step.recording_id) == ("passed", recording.pk)
-        assert step.chosen_marks == {key: step.proposed_marks[key] for key in ("start_s", "end_s")}
+        assert step.chosen_marks == {**span(step.proposed_marks), "confirmed": False}
     assert annular.verdict["high"]["end_s"] < ram.verdict["low"]["start_s"]
     assert [hold["step"] for hold in recording.facts["holds"]] == [1, 2]
 
@@ -122,14 +139,104 @@ def test_steps_the_file_holds_nothing_for_are_left_open(world: World):
     assert (ram.outcome, ram.proposed_marks) == ("pending", None)
 
 
-def test_an_attempt_without_a_step_is_pointed_out(world: World):
-    record = a_draft(world)
+def a_draft_with_a_loose_hold(world: World, **heading: str) -> tuple[Record, Recording]:
+    record = a_draft(world, **heading)
     a_step(record, world, "Upper pipe ram")
-    a_recording(record, world, leaking().then(good(), after=60))
+    recording = a_recording(record, world, leaking().then(good(), after=60))
+    recordings.confirm_marks(recording, by=world.supervisor, at=SIGNED)
+    return concluded(record, world), recording
+
+
+def test_an_attempt_assigned_to_no_step_keeps_a_record_from_being_signed(world: World):
+    record, _ = a_draft_with_a_loose_hold(world)
+    (reason,) = blocking(record, "assigned to no step")
+    assert "Hold 1 of recorder.csv" in reason
+    assert "up to 10,100 psi" in reason
+
+
+def test_remarks_that_name_the_hold_let_the_record_be_signed_and_the_certificate_shows_it(world: World):
+    record, _ = a_draft_with_a_loose_hold(world, remarks="HOLD 1: test hose burst, repeated.")
+    assert not blocking(record, "assigned to no step")
+    signed(record, world)
     record.refresh_from_db()
-    advice = [point for point in open_points(record) if "more attempt" in point.reason]
-    assert len(advice) == 1
-    assert not advice[0].blocks
+    content = json.loads(record.content)
+    (hold,) = content["unassigned_holds"]
+    assert (hold["number"], hold["file_name"], hold["passes"]) == (1, "recorder.csv", False)
+    assert hold["highest"]["value"] == pytest.approx(10_100, rel=0.001)
+    (shown,) = [remark for remark in sheet_of(content).remarks if remark.place.startswith("Hold 1 of recorder.csv")]
+    assert "Assigned to no step" in shown.text
+
+
+def test_another_holds_number_in_the_remarks_explains_nothing(world: World):
+    record, _ = a_draft_with_a_loose_hold(world, remarks="Hold 12 was good.")
+    assert blocking(record, "assigned to no step")
+
+
+def test_a_step_judged_on_the_attempt_accounts_for_it(world: World):
+    record, recording = a_draft_with_a_loose_hold(world)
+    hold = recording.facts["holds"][0]
+    failed = a_step(record, world, "Upper pipe ram")
+    marked(failed, recording, hold["start_s"], hold["end_s"], world)
+    assert not blocking(record, "assigned to no step")
+
+
+def test_proposals_are_confirmed_or_moved_before_signing(world: World):
+    record = a_draft(world)
+    annular, ram = a_step(record, world, "Annular"), a_step(record, world, "Upper pipe ram")
+    recording = a_recording(record, world, good(7_000).then(good(10_000), after=60))
+    concluded(record, world)
+    assert len(blocking(record, "not confirmed")) == 2
+    ram.refresh_from_db()
+    proposed = span(ram.proposed_marks)
+    kept = marked(ram, recording, proposed["start_s"], proposed["end_s"], world, reason="")
+    assert kept.chosen_marks == {**proposed, "confirmed": True}
+    assert len(blocking(record, "not confirmed")) == 1
+    recordings.confirm_marks(recording, by=world.supervisor, at=SIGNED)
+    assert not blocking(record, "not confirmed")
+    annular.refresh_from_db()
+    assert annular.chosen_marks == {**span(annular.proposed_marks), "confirmed": True}
+    with pytest.raises(Refused, match="waits to be confirmed"):
+        recordings.confirm_marks(recording, by=world.supervisor, at=SIGNED)
+
+
+def test_a_file_of_one_step_needs_no_confirmation(world: World):
+    assert not blocking(a_judged_draft(world), "not confirmed")
+
+
+def test_marks_are_not_moved_without_a_reason_and_the_content_keeps_it(world: World):
+    record = a_judged_draft(world)
+    step, recording = record.steps.get(), record.recordings.get()
+    with pytest.raises(Refused, match="without a reason") as refusal:
+        marked(step, recording, 5, 840, world, reason=" ")
+    assert refusal.value.field == "reason"
+    marked(step, recording, 5, 840, world, reason="Pump was primed first")
+    signed(record, world)
+    record.refresh_from_db()
+    content = json.loads(record.content)
+    assert content["steps"][0]["marks"]["reason"] == "Pump was primed first"
+    assert any("Pump was primed first." in note for note in sheet_of(content).held[0].notes)
+
+
+def test_a_peak_over_the_restart_limit_is_not_trimmed_away_by_the_marks(world: World):
+    peak = Curve.through([(0, 0), (0.5, 620), (1, 300), (7, 300), (8, 10_100), (14, 10_100), (15, 0)])
+    record = a_judged_draft(world, curve=peak)
+    step = record.steps.get()
+    assert step.outcome == "failed"
+    moved = marked(step, record.recordings.get(), 90, 900, world)
+    assert moved.outcome == "failed"
+    assert moved.verdict["low"]["highest_before"] == pytest.approx(620 * 6894.757, rel=1e-4)
+
+
+def test_recordings_longer_than_the_test_keep_it_from_being_signed(world: World):
+    record = a_judged_draft(world)
+    over = STARTED + timedelta(seconds=record.recordings.get().facts["duration_s"] - 119)
+    pressure_tests.conclude(record, concluded_at=over, by=world.supervisor, at=SIGNED)
+    assert not blocking(record, "The recordings last")
+    pressure_tests.conclude(record, concluded_at=over - timedelta(seconds=2), by=world.supervisor, at=SIGNED)
+    (reason,) = blocking(record, "The recordings last")
+    assert "together, the test" in reason
+    Record.objects.filter(pk=record.pk).update(remarks="The recorder's clock was off.")
+    assert not blocking(record, "The recordings last")
 
 
 def test_the_tester_moves_the_marks_and_the_proposal_is_kept(world: World):
@@ -140,7 +247,7 @@ def test_the_tester_moves_the_marks_and_the_proposal_is_kept(world: World):
     proposed = step.proposed_marks
     moved = marked(step, recording, 0, 300, world)
     assert moved.proposed_marks == proposed
-    assert moved.chosen_marks == {"start_s": 0, "end_s": 300}
+    assert moved.chosen_marks == {"start_s": 0, "end_s": 300, "confirmed": True, "reason": "Pump was bled"}
     assert moved.outcome == "failed", "the high hold lies outside the marks"
 
 

@@ -33,8 +33,9 @@ from tests.builders_tests_app import (
 from tests_app import seals
 from tests_app.actions import pressure_tests, signing, steps
 from tests_app.errors import RecordIsSealed, RecordIsStale
-from tests_app.models import Record, Signature
+from tests_app.models import Record, Signature, SigningRole
 from tests_app.queries import verification
+from tests_app.queries.capacities import capacities_of
 from tests_app.queries.completeness import open_points
 from trail import guards
 from trail.entries import of_subject
@@ -49,7 +50,6 @@ def world() -> World:
 
 def sign(record: Record, world: World, **facts: object) -> Signature:
     facts = {
-        "name": "Ida Storm",
         "role": "supervisor",
         "password": PASSWORD,
         "version": record.version,
@@ -151,7 +151,6 @@ def test_the_certificate_is_asked_for_once_the_signature_is_through(
     [
         ({"password": "wrong"}, "password"),
         ({"password": ""}, "password"),
-        ({"name": " "}, "name"),
         ({"role": "cook"}, "role"),
     ],
 )
@@ -163,6 +162,31 @@ def test_who_signs_is_asked_again(world: World, facts: dict[str, str], field: st
     record.refresh_from_db()
     assert record.is_draft
     assert not record.signatures.exists()
+
+
+@pytest.mark.parametrize(
+    ("crew_role", "allowed"),
+    [
+        ("tester", {"pump-operator", "witness"}),
+        ("supervisor", {"supervisor", "contractor", "witness"}),
+        ("rig-manager", {"contractor", "witness"}),
+        ("auditor", set()),
+    ],
+)
+def test_a_person_signs_only_in_the_capacities_of_their_role(world: World, crew_role: str, allowed: set[str]):
+    record = a_judged_draft(world)
+    person = builders.a_person(rig=world.rig, role=crew_role)
+    for role in set(SigningRole.values) - allowed:
+        with pytest.raises(Refused, match="does not let you sign as") as refusal:
+            sign(record, world, by=person, role=role)
+        assert refusal.value.field == "role"
+    assert set(capacities_of(person, world.rig)) == allowed
+
+
+def test_a_superuser_signs_in_any_capacity_under_their_own_name(world: World):
+    person = builders.a_person("Oda Reif", superuser=True)
+    signature = sign(a_judged_draft(world), world, by=person, role="lessee")
+    assert (signature.name, signature.role) == ("Oda Reif", "lessee")
 
 
 def test_nobody_signs_what_they_did_not_see(world: World):

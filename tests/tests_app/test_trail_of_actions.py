@@ -60,12 +60,23 @@ def amending(world: World) -> Prepared:
 
 def marking(world: World) -> Prepared:
     record = a_judged_draft(world)
-    return (record.steps.get(),), {"recording": record.recordings.get(), "start_s": 0.0, "end_s": 800.0}
+    return (record.steps.get(),), {
+        "recording": record.recordings.get(),
+        "start_s": 0.0,
+        "end_s": 800.0,
+        "reason": "Bled off",
+    }
+
+
+def confirming(world: World) -> Prepared:
+    record = a_draft(world)
+    a_step(record, world, "Upper pipe ram")
+    return (a_recording(record, world, good()),), {}
 
 
 def signing(world: World) -> Prepared:
     record = a_judged_draft(world)
-    return (record,), {"name": "Ida Storm", "role": "supervisor", "password": PASSWORD, "version": record.version}
+    return (record,), {"role": "supervisor", "password": PASSWORD, "version": record.version}
 
 
 def attaching(world: World) -> Prepared:
@@ -104,6 +115,7 @@ CASES: dict[str, Callable[[World], Prepared]] = {
     "attach_recording": attaching,
     "attach_chart": charting,
     "choose_marks": marking,
+    "confirm_marks": confirming,
     "withdraw_recording": lambda world: ((a_judged_draft(world).recordings.get(),), {"reason": "Wrong file"}),
     "type_readings": lambda world: ((step_of(world),), {"low": LOW, "high": HIGH, "reason": "Recorder failed"}),
     "take_back_readings": taking_back,

@@ -23,7 +23,8 @@ from tests_app.actions.drafts import hold_draft, hold_step, mark_changed
 from tests_app.actions.judging import judge_step, samples_of
 from tests_app.models import Evidence, Record, Recording, RecordingKind, Step
 from tests_app.queries.limits import hold_rule
-from tests_app.queries.verdicts import overlaps
+from tests_app.queries.proposals import are_moved, is_unconfirmed
+from tests_app.queries.verdicts import between, overlaps
 from trail import entries
 
 CURVE_POINTS: Final = 2_000
@@ -110,10 +111,15 @@ def attach_chart(
 
 
 @transaction.atomic
-def choose_marks(step: Step, *, recording: Recording, start_s: float, end_s: float, by: User, at: datetime) -> Step:
+def choose_marks(
+    step: Step, *, recording: Recording, start_s: float, end_s: float, reason: str = "", by: User, at: datetime
+) -> Step:
     """Say which stretch of a recording proves a step, in elapsed seconds, and judge it by that; the proposal is kept.
 
-    Raises Refused naming `start` or `end`, or `recording` when it is another test's, no recorder file, or withdrawn.
+    Marks that leave what was proposed, or part of a step's own file, need a reason: it stands on the certificate.
+
+    Raises Refused naming `start`, `end` or `reason`, or `recording` when it is another test's, no recorder file, or
+    withdrawn.
     """
     held = hold_step(step)
     own = held.record.recordings.filter(pk=recording.pk, kind=RecordingKind.SAMPLES, withdrawn_at__isnull=True).first()
@@ -124,8 +130,15 @@ def choose_marks(step: Step, *, recording: Recording, start_s: float, end_s: flo
     if end_s <= start_s:
         raise Refused("end", "The end mark lies before the start mark.", "Set it after the start.")
     before = entries.snapshot(held)
+    moved = are_moved(held, own, start_s, end_s)
+    if moved and not reason.strip():
+        raise Refused(
+            "reason", "The marks are moved without a reason.", "Say why this part is judged: the certificate prints it."
+        )
     held.recording, held.evidence = own, Evidence.RECORDING
-    held.chosen_marks = {"start_s": start_s, "end_s": end_s}
+    held.chosen_marks = {"start_s": start_s, "end_s": end_s, "confirmed": True}
+    if moved:
+        held.chosen_marks["reason"] = reason.strip()
     _judge(held, held.record, samples_of(own, held.record))
     _refuse_shared(held)
     mark_changed(held.record)
@@ -133,6 +146,27 @@ def choose_marks(step: Step, *, recording: Recording, start_s: float, end_s: flo
     rig_number = held.record.rig_id
     entries.write("step.marks-chosen", held, by=by, at=at, rig_number=rig_number, before=was, after=became)
     return held
+
+
+@transaction.atomic
+def confirm_marks(recording: Recording, *, by: User, at: datetime) -> Recording:
+    """Say that every hold the search proposed in a recording is the step's it was given to; nothing is signed before.
+
+    Raises Refused when nothing waits to be confirmed.
+    """
+    held = hold_draft(recording.record)
+    own = held.recordings.get(pk=recording.pk)
+    waiting = [step for step in held.steps.filter(recording=own).order_by("order") if is_unconfirmed(step)]
+    if not waiting:
+        raise Refused("", f"No proposal in {own.file_name} waits to be confirmed.", "Look at the steps as they stand.")
+    for step in waiting:
+        assert step.chosen_marks is not None  # else it would not be unconfirmed
+        step.chosen_marks = {**step.chosen_marks, "confirmed": True}
+        step.save()
+    mark_changed(held)
+    confirmed = {str(step): step.chosen_marks for step in waiting}
+    entries.write("recording.marks-confirmed", own, by=by, at=at, rig_number=held.rig_id, after={"steps": confirmed})
+    return own
 
 
 @transaction.atomic
@@ -260,9 +294,9 @@ def _propose(record: Record, recording: Recording, samples: Samples) -> None:
         if hold.step is not None:
             step = open_steps[hold.step]
             step.proposed_marks = {"start_s": hold.start, "end_s": hold.end, "why": hold.why}
-            step.chosen_marks = {"start_s": hold.start, "end_s": hold.end}
+            step.chosen_marks = {"start_s": hold.start, "end_s": hold.end, "confirmed": False}
             _give(step, record, recording, samples)
-    recording.facts["holds"] = _told_holds(found, open_steps)
+    recording.facts["holds"] = _told_holds(found, open_steps, samples)
     recording.save()
 
 
@@ -273,7 +307,7 @@ def _found(samples: Samples, steps: Sequence[Step]) -> FoundHolds:
         raise Refused("recording", error.reason, error.remedy) from error
 
 
-def _told_holds(found: FoundHolds, steps: Sequence[Step]) -> list[dict[str, Any]]:
+def _told_holds(found: FoundHolds, steps: Sequence[Step], samples: Samples) -> list[dict[str, Any]]:
     return [
         {
             "start_s": hold.start,
@@ -282,6 +316,7 @@ def _told_holds(found: FoundHolds, steps: Sequence[Step]) -> list[dict[str, Any]
             "nearest_step": steps[hold.judged_by].order,
             "passes": hold.verdict.passes,
             "why": hold.why,
+            "highest": float(between(samples, hold.start, hold.end).pressures.max()),
         }
         for hold in found.holds
     ]

@@ -13,6 +13,7 @@ from tests_app.actions.judging import judge_all
 from tests_app.after_commit import enqueue
 from tests_app.documents.snapshot import content_of, signatures_of
 from tests_app.models import Record, Signature, SigningRole
+from tests_app.queries.capacities import capacities_of
 from tests_app.queries.completeness import open_points
 from tests_app.queries.records import failed_lines_open
 from tests_app.queries.verification import last_seal
@@ -21,18 +22,16 @@ from trail import entries
 
 
 @transaction.atomic
-def sign_record(
-    record: Record, *, name: str, role: str, password: str, version: int, by: User, at: datetime
-) -> Signature:
+def sign_record(record: Record, *, role: str, password: str, version: int, by: User, at: datetime) -> Signature:
     """Sign a record as it stood at `version`: freeze it, seal it, and have its certificate made after commit.
 
-    The password of `by` is asked again. Every step is judged once more from the files as kept. Signing twice
-    in one role by the same person gives the first signature back.
+    The password of `by` is asked again; the name signed is that of their account. Every step is judged once more
+    from the files as kept. Signing twice in one role by the same person gives the first signature back.
 
-    Raises Refused naming `password`, `name`, `role`, or the first thing the record lacks; RecordIsStale when
+    Raises Refused naming `password`, `role`, or the first thing the record lacks; RecordIsStale when
     it changed since `version`; RecordIsSealed when it was signed by somebody else.
     """
-    _refuse_signer(name, role, password, by)
+    _refuse_signer(record, role, password, by)
     given = Signature.objects.filter(record=record, role=role, signer=by, record__sealed_at__isnull=False).first()
     if given is not None:
         return given
@@ -46,7 +45,7 @@ def sign_record(
     held.previous_sha256 = last_seal(held.rig)
     _freeze(held)
     parts = canonical_parts(content_of(held))
-    signature = _sign(held, parts, name=name.strip(), role=role, by=by, at=at)
+    signature = _sign(held, parts, role=role, by=by, at=at)
     _seal(held, {**parts, "signatures": canonical(signatures_of(held))})
     entries.write(
         "record.signed",
@@ -60,11 +59,17 @@ def sign_record(
     return signature
 
 
-def _refuse_signer(name: str, role: str, password: str, by: User) -> None:
-    if not name.strip():
-        raise Refused("name", "A signature has a name.", "Write your name as it is to stand on the certificate.")
+def _refuse_signer(record: Record, role: str, password: str, by: User) -> None:
     if role not in SigningRole.values:
         raise Refused("role", f"{role!r} is no role that signs.", f"Choose one of: {', '.join(SigningRole.labels)}.")
+    own = capacities_of(by, record.rig)
+    if role not in own:
+        words = ", ".join(each.label.lower() for each in own)
+        raise Refused(
+            "role",
+            f"Your role on {record.rig.name} does not let you sign as {SigningRole(role).label.lower()}.",
+            f"You may sign as: {words}." if own else "Ask somebody whose role signs.",
+        )
     if not by.check_password(password):
         raise Refused("password", "This is not your password.", "Type the password you sign in with.")
 
@@ -81,10 +86,12 @@ def _freeze(record: Record) -> None:
         raise Refused("", f"{record} was signed at the same moment.", "Look at it as it stands now.")
 
 
-def _sign(record: Record, parts: Mapping[str, str], *, name: str, role: str, by: User, at: datetime) -> Signature:
+def _sign(record: Record, parts: Mapping[str, str], *, role: str, by: User, at: datetime) -> Signature:
     """Write the signature over the hash of the record's content without signatures and seal."""
     signed = sha256_of(canonical_of_parts(signed_part(parts)))
-    return Signature.objects.create(record=record, signer=by, name=name, role=role, signed_at=at, sha256=signed)
+    return Signature.objects.create(
+        record=record, signer=by, name=by.name_shown, role=role, signed_at=at, sha256=signed
+    )
 
 
 def _seal(record: Record, parts: Mapping[str, str]) -> None:

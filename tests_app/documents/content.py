@@ -8,7 +8,7 @@ plain numbers. A value is the digits as entered (text, ungrouped, decimal point)
 unrounded number.
 """
 
-from typing import Literal, TypedDict
+from typing import Literal, NotRequired, TypedDict
 
 Confidence = Literal["read", "read-2", "derived", "memory", "memory-low"]
 """How surely a figure of a rule is known (calcs.rules.Confidence)."""
@@ -164,6 +164,7 @@ class MarksContent(TypedDict):
 
     proposed: tuple[float, float] | list[float] | None
     chosen: tuple[float, float] | list[float] | None
+    reason: NotRequired[str]  # why the tester moved them, or ""; records sealed earlier have none
 
 
 class StepContent(TypedDict):
@@ -218,6 +219,19 @@ class FileContent(TypedDict):
     withdrawn: bool
 
 
+class UnassignedHold(TypedDict):
+    """An attempt found in a file that no step is judged on; the record's remarks name it and say why."""
+
+    number: int  # among the holds found in the file, from 1: "hold 3" of the remarks
+    file_name: str
+    start_s: float
+    end_s: float
+    start_at: Moment | None
+    highest: Quantity | None
+    passes: bool  # by the step nearest to it
+    why: str  # what the search said of it
+
+
 class SignatureContent(TypedDict):
     name: str
     role: Choice
@@ -267,6 +281,7 @@ class Content(TypedDict):
     steps: list[StepContent]
     instruments: list[InstrumentContent]
     files: list[FileContent]
+    unassigned_holds: NotRequired[list[UnassignedHold]]  # records sealed earlier have none
     remarks: str
     signatures: list[SignatureContent]
     supersedes: SupersededRecord | None

@@ -16,6 +16,7 @@ from tests_app.documents.content import (
     LineContent,
     RuleContent,
     StepContent,
+    UnassignedHold,
 )
 
 CONFIDENCE_WORDS: Final[dict[Confidence, str]] = {
@@ -451,7 +452,8 @@ def _step_notes(step: StepContent, unit: str) -> Iterator[str]:
     if chosen and (proposed is None or list(proposed) != list(chosen)):
         where = f"{figures.duration(chosen[0])} to {figures.duration(chosen[1])} on the recording"
         was = f", proposed {figures.duration(proposed[0])} to {figures.duration(proposed[1])}" if proposed else ""
-        yield f"The tester set the step at {where}{was}."
+        reason = step["marks"].get("reason", "")
+        yield _sentence(f"The tester set the step at {where}{was}{f': {reason}' if reason else ''}")
     low = step["low"]
     if low is not None and low["highest_before"] is not None:
         before = figures.held(low["highest_before"], unit, figures.up)
@@ -536,5 +538,16 @@ def _remarks(content: Content) -> Iterator[Remark]:
                 yield Remark(place, line["remarks"])
         if step["remarks"]:
             yield Remark(f"Step {step['order']}", step["remarks"])
+    for hold in content.get("unassigned_holds", []):
+        yield Remark(f"Hold {hold['number']} of {hold['file_name']}", _unassigned(hold, content))
     if content["remarks"]:
         yield Remark("The whole test", content["remarks"])
+
+
+def _unassigned(hold: UnassignedHold, content: Content) -> str:
+    """Say of a hold no step is judged on when it was, how high, and that the remarks tell why."""
+    unit = DISPLAY_UNITS[content["rig"]["display_units"]][Dimension.PRESSURE]
+    clock = f", from {figures.moment_text(hold['start_at'])}" if hold["start_at"] is not None else ""
+    reached = f", up to {figures.held(hold['highest'], unit, figures.up)} {unit}" if hold["highest"] is not None else ""
+    where = f"{figures.duration(hold['start_s'])} to {figures.duration(hold['end_s'])} on the recording"
+    return f"Assigned to no step: {where}{clock}{reached}; {hold['why']}. Why stands in the remarks on the whole test."

@@ -10,9 +10,10 @@ from calcs.verdicts import duration_in_words
 from equipment.models import HoleSection, MaspBasis, Rig
 from tests_app import rulebook
 from tests_app.documents import content as shape
-from tests_app.documents.step_copies import Local, as_entered, open_line, step_content
+from tests_app.documents.step_copies import Local, as_entered, open_line, step_content, unassigned_hold
 from tests_app.models import InstrumentUse, Line, Outcome, PressureTest, Record, Recording, RecordingKind, Step
 from tests_app.queries.completeness import day_of, is_in_date
+from tests_app.queries.proposals import loose_holds
 from tests_app.queries.records import final_lines, recordings_of, steps_of
 from tests_app.queries.verification import rows_content
 
@@ -21,6 +22,7 @@ def content_of(record: Record) -> shape.Content:
     """Return the content of a record that is being sealed, from its rows. A constant number of queries."""
     local = Local.of(record.rig)
     steps = list(steps_of(record))
+    recordings = list(recordings_of(record))
     by_key = {step.pk: step for step in steps}
     final = final_lines(_with_steps(steps))
     open_lines = [line for line in final if line.outcome == Outcome.FAILED]
@@ -46,7 +48,8 @@ def content_of(record: Record) -> shape.Content:
         "open_lines": [open_line(line, by_key[line.step_id]) for line in open_lines],
         "steps": [step_content(step, local=local, proved_by=_proved_by(steps)) for step in steps],
         "instruments": [_instrument(use, record) for use in record.instrument_uses.order_by("id")],
-        "files": [_file(recording, steps, local) for recording in recordings_of(record)],
+        "files": [_file(recording, steps, local) for recording in recordings],
+        "unassigned_holds": [unassigned_hold(hold, local) for hold in loose_holds(recordings, steps)],
         "remarks": record.remarks,
         "signatures": signatures_of(record),
         "supersedes": _superseded(record),

@@ -10,6 +10,7 @@ from calcs.units import DISPLAY_UNITS, Dimension, System, from_si
 from equipment.models import Measured, Rig
 from tests_app.documents import content as shape
 from tests_app.models import Evidence, Line, Outcome, Step
+from tests_app.queries.proposals import LooseHold
 
 _DECIMALS: Final = 3
 """Decimals of a plotted pressure: a thousandth of a psi or kPa is far under what paper shows."""
@@ -73,7 +74,7 @@ def step_content(step: Step, *, local: Local, proved_by: Mapping[int, int]) -> s
         "evidence": {"key": step.evidence, "text": step.get_evidence_display()},
         "typed_reason": typed[0].reason if typed else "",
         "recording": step.recording.file_name if step.recording else "",
-        "marks": {"proposed": _span(step.proposed_marks), "chosen": _span(step.chosen_marks)},
+        "marks": {"proposed": _span(step.proposed_marks), "chosen": _span(step.chosen_marks), "reason": _reason(step)},
         "limits": _limits(step.limits, recorded=step.evidence != Evidence.TYPED),
         "low": _hold(verdict["low"], local),
         "high": _hold(verdict["high"], local),
@@ -191,6 +192,24 @@ def _curve(curve: Mapping[str, list[float]] | None, local: Local) -> shape.Curve
     unit = local.pressure_unit
     pressures = [round(from_si(pascal, unit, Dimension.PRESSURE), _DECIMALS) for pascal in curve["p"]]
     return {"unit": unit, "t": list(curve["t"]), "p": pressures}
+
+
+def unassigned_hold(hold: LooseHold, local: Local) -> shape.UnassignedHold:
+    """Return an attempt found in a file that no step is judged on."""
+    return {
+        "number": hold.number,
+        "file_name": hold.recording.file_name,
+        "start_s": hold.start_s,
+        "end_s": hold.end_s,
+        "start_at": local.moment(hold.start_at) if hold.start_at else None,
+        "highest": local.pressure(hold.highest),
+        "passes": hold.passes,
+        "why": hold.why,
+    }
+
+
+def _reason(step: Step) -> str:
+    return str((step.chosen_marks or {}).get("reason", ""))
 
 
 def _span(marks: Mapping[str, Any] | None) -> list[float] | None:

@@ -4,12 +4,17 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import combinations
-from typing import Any
+from typing import Any, Final
 
+from calcs.verdicts import duration_in_words
 from equipment.models import Instrument, StackKind
-from tests_app.models import Barrier, Evidence, InstrumentUse, Outcome, Record, Step
+from tests_app.models import Barrier, Evidence, InstrumentUse, Outcome, Record, Recording, Step
+from tests_app.queries.proposals import is_unconfirmed, loose_holds, recorded_seconds
 from tests_app.queries.records import last_station_and_pod, recordings_of, steps_of
 from tests_app.queries.verdicts import overlaps
+
+TIMES_TOLERANCE_S: Final = 120.0
+"""By how much recordings may last longer than the test: times are written to the minute."""
 
 
 @dataclass(frozen=True)
@@ -34,7 +39,8 @@ def open_points(record: Record) -> list[OpenPoint]:
     steps = list(steps_of(record))
     uses = list(record.instrument_uses.select_related("instrument"))
     points = [*_conclusion(record, steps), *_instruments(record, uses), *_steps(steps), *_station(record)]
-    points += _attempts_without_step(record)
+    files = list(recordings_of(record))
+    points += [*_unconfirmed(steps), *_attempts_without_step(record, files, steps), *_too_long(record, files)]
     return sorted(points, key=lambda point: not point.blocks)
 
 
@@ -121,19 +127,41 @@ def _shared_holds(steps: list[Step]) -> Iterator[tuple[Step, Step]]:
             yield first, second
 
 
-def _attempts_without_step(record: Record) -> Iterator[OpenPoint]:
-    """Advise on attempts in a recording that no step accounts for: a failed test stays on record."""
-    for recording in recordings_of(record):
-        loose = [hold for hold in recording.facts.get("holds", ()) if hold["step"] is None]
-        if loose and recording.withdrawn_at is None:
-            nearest = ", ".join(str(order) for order in sorted({hold["nearest_step"] for hold in loose}))
+def _unconfirmed(steps: Iterable[Step]) -> Iterator[OpenPoint]:
+    """Ask for the tester's word on what the search proposed: it can't know which line-up was under pressure."""
+    for step in steps:
+        if is_unconfirmed(step):
+            yield OpenPoint(
+                f"step-{step.order}",
+                f"{step} is judged on a hold that was proposed and is not confirmed.",
+                "Confirm the proposals of the file, or move the marks.",
+            )
+
+
+def _attempts_without_step(record: Record, files: Iterable[Recording], steps: list[Step]) -> Iterator[OpenPoint]:
+    """Ask for attempts in a recording that no step accounts for: a failed test stays on record."""
+    for hold in loose_holds(files, steps):
+        if not hold.is_named_in(record.remarks):
             yield OpenPoint(
                 "steps",
-                f"{recording} holds {len(loose)} more attempt{'s' if len(loose) > 1 else ''} than there are steps, "
-                f"nearest to step {nearest}.",
-                "Add a step for a test that failed before it was repeated, or say in the remarks what it was.",
-                blocks=False,
+                f"{hold} is assigned to no step.",
+                "Add a step and judge it on this hold (a test that failed before it was repeated is one), or say "
+                f"in the remarks what “hold {hold.number}” was: the certificate prints that.",
             )
+
+
+def _too_long(record: Record, files: Iterable[Recording]) -> Iterator[OpenPoint]:
+    """Ask about recordings that last longer than the test did."""
+    if record.concluded_at is None or "clock" in record.remarks.casefold():
+        return
+    recorded, test = recorded_seconds(files), (record.concluded_at - record.started_at).total_seconds()
+    if recorded > test + TIMES_TOLERANCE_S:
+        yield OpenPoint(
+            "concluded_at",
+            f"The recordings last {duration_in_words(recorded)} together, the test {duration_in_words(test)}.",
+            "Correct when it began or concluded. Was a recorder's clock off, or do files hold more than this test, "
+            "say so in the remarks with the word “clock”: the certificate prints that.",
+        )
 
 
 def _station(record: Record) -> Iterator[OpenPoint]:

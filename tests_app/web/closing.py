@@ -1,8 +1,7 @@
 """The end of a test: concluding it, giving a draft up, signing it, correcting what was signed."""
 
-from collections.abc import Mapping
 from http import HTTPStatus
-from typing import Any, Final
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -11,13 +10,12 @@ from django.urls import reverse
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
-from equipment.models import CrewRole
-from equipment.queries import rigs
 from equipment.queries.access import Right
 from tests_app.actions import pressure_tests, signing, superseding
 from tests_app.documents.snapshot import content_of
-from tests_app.models import Record, Signature, SigningRole
+from tests_app.models import Record, Signature
 from tests_app.queries import records
+from tests_app.queries.capacities import capacities_of
 from tests_app.queries.completeness import open_points
 from tests_app.web.closing_forms import CorrectForm, SignForm
 from tests_app.web.entry import Visit, signed_in
@@ -25,12 +23,6 @@ from tests_app.web.evidence_forms import ReasonForm
 from tests_app.web.once import once
 from tests_app.web.record_page import WHOLE, conclude_form, draft_page
 from tests_app.web.refusals import attempt, status_of
-
-_SIGNING_ROLES: Final[Mapping[str, str]] = {
-    CrewRole.TESTER: SigningRole.PUMP_OPERATOR,
-    CrewRole.SUPERVISOR: SigningRole.SUPERVISOR,
-    CrewRole.RIG_MANAGER: SigningRole.CONTRACTOR,
-}
 
 
 @require_POST
@@ -76,19 +68,14 @@ def sign(request: HttpRequest, pk: int) -> HttpResponse:
     visit = Visit.of(request, record.rig)
     if record.sealed_at is not None or record.discarded_at is not None:
         return redirect("tests_app:record", record.pk)
-    initial = {"name": visit.user.name_shown, "version": record.version, "role": _usual_role(visit)}
-    form = SignForm(request.POST if request.method == "POST" else None, initial=initial)
+    capacities = capacities_of(visit.user, visit.rig)
+    initial = {"version": record.version, "role": capacities[0] if capacities else ""}
+    form = SignForm(request.POST if request.method == "POST" else None, capacities=capacities, initial=initial)
     if form.is_valid() and _signed(visit, record, form) is not None:
         messages.success(request, f"Test {record.number} is signed and sealed.")
         return redirect(f"{reverse('tests_app:record', args=[record.pk])}#certificate")
     status = status_of(form) if form.is_bound else HTTPStatus.OK
     return visit.show(request, "tests_app/sign.html", _sign_context(visit, record, form), status=status)
-
-
-def _usual_role(visit: Visit) -> str:
-    """Return the role a person usually signs in, after their role in the crew; nothing when they have none."""
-    role = rigs.crew_of(visit.rig).filter(person=visit.user).values_list("role", flat=True).first()
-    return _SIGNING_ROLES.get(role or "", "")
 
 
 def _signed(visit: Visit, record: Record, form: SignForm) -> Signature | None:
@@ -97,7 +84,6 @@ def _signed(visit: Visit, record: Record, form: SignForm) -> Signature | None:
         form,
         lambda: signing.sign_record(
             record,
-            name=given["name"],
             role=given["role"],
             password=given["password"],
             version=given["version"],
@@ -115,7 +101,14 @@ def _sign_context(visit: Visit, record: Record, form: SignForm) -> dict[str, Any
         # Shown as it would be sealed now; nothing of this is saved.
         stands.sealed_at = visit.at
         content = content_of(stands)
-    return {"record": record, "form": form, "missing": missing, "content": content, "seen_version": stands.version}
+    return {
+        "record": record,
+        "form": form,
+        "missing": missing,
+        "content": content,
+        "seen_version": stands.version,
+        "signer": visit.user.name_shown,
+    }
 
 
 @require_http_methods(["GET", "POST"])

@@ -1,7 +1,8 @@
 """The end of a test as forms: conclusion, signature, correction."""
 
+from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 
@@ -26,17 +27,11 @@ class ConcludeForm(forms.Form):
 
 
 class SignForm(forms.Form):
-    """Name, role and the password again."""
+    """Capacity and the password again; the name is the account's."""
 
-    name = forms.CharField(
-        label="Your name",
-        max_length=120,
-        help_text="As it shall stand on the certificate.",
-        error_messages={"required": "Give the name that shall stand on the certificate."},
-    )
     role = forms.ChoiceField(
         label="You sign as",
-        choices=[("", "Choose"), *SigningRole.choices],
+        help_text="What your role on this rig allows.",
         error_messages={"required": "Choose in which role you sign."},
     )
     password = forms.CharField(
@@ -47,6 +42,11 @@ class SignForm(forms.Form):
         error_messages={"required": "Type your password: a signature needs it anew."},
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def __init__(self, data: Any = None, *, capacities: Sequence[SigningRole], **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
+        offered = [("", "Choose"), *((each.value, each.label) for each in capacities)]
+        cast(forms.ChoiceField, self.fields["role"]).choices = offered
 
 
 class CorrectForm(forms.Form):

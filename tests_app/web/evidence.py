@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Final
 
+from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -128,6 +129,7 @@ def choose_marks(request: HttpRequest, pk: int) -> HttpResponse:
                 recording=form.chosen_recording(),
                 start_s=form.cleaned_data["start_s"],
                 end_s=form.cleaned_data["end_s"],
+                reason=form.cleaned_data["reason"],
                 by=visit.user,
                 at=visit.at,
             ),
@@ -136,6 +138,20 @@ def choose_marks(request: HttpRequest, pk: int) -> HttpResponse:
         if judged is not None:
             return redirect(step_address(step))
     return draft_page(request, visit, step.record, {("marks", step.pk): form})
+
+
+@require_POST
+@signed_in
+def confirm_marks(request: HttpRequest, pk: int) -> HttpResponse:
+    """Confirm every proposal of a recorder file at once."""
+    recording = records.recording_for(request.user, pk, needs=Right.RECORD)
+    visit = Visit.of(request, recording.record.rig)
+    form = forms.Form(request.POST)
+    if attempt(form, lambda: recordings.confirm_marks(recording, by=visit.user, at=visit.at)) is None:
+        messages.error(request, " ".join(str(each) for each in form.non_field_errors()))
+    else:
+        messages.success(request, f"The proposals of {recording.file_name} are confirmed.")
+    return redirect(_back(recording.record, None))
 
 
 @require_POST

@@ -139,6 +139,12 @@ class MarksForm(forms.Form):
     recording = forms.TypedChoiceField(label="Judged from", coerce=int)
     start_s = SpanField(label="From", widget=forms.TextInput({**_SPAN_INPUT, "data-mark-start": True}))
     end_s = SpanField(label="To", widget=forms.TextInput({**_SPAN_INPUT, "data-mark-end": True}))
+    reason = forms.CharField(
+        label="Why the marks are moved",
+        max_length=200,
+        required=False,
+        help_text="Only where they leave what was proposed. It stands on the certificate.",
+    )
 
     def __init__(self, data: Any = None, *, recordings: list[Recording], **kwargs: Any) -> None:
         super().__init__(data, **kwargs)

@@ -18,6 +18,7 @@ from tests_app.documents.snapshot import facts_in_words
 from tests_app.models import Evidence, Line, Outcome, Record, Recording, RecordingKind, Step
 from tests_app.queries import records
 from tests_app.queries.completeness import open_points
+from tests_app.queries.proposals import is_unconfirmed
 from tests_app.web.closing_forms import ConcludeForm
 from tests_app.web.entry import Visit
 from tests_app.web.evidence_forms import AttachForm, ChartForm, LeakForm, MarksForm, ReadingsForm, ReasonForm
@@ -89,6 +90,11 @@ class StepBlock:
         return Outcome.FAILED if self.failed else self.step.outcome
 
     @property
+    def unconfirmed(self) -> bool:
+        """Tell whether the tester has yet to confirm or move what was proposed."""
+        return is_unconfirmed(self.step)
+
+    @property
     def removable(self) -> bool:
         """Tell whether the step can still be taken out: nothing hangs on it yet."""
         return self.step.evidence == Evidence.NONE and not self.files
@@ -111,6 +117,11 @@ class WholeFile:
     holds: Sequence["FoundHold"]
     steps: Sequence[Step]
 
+    @property
+    def unconfirmed(self) -> int:
+        """Return how many proposals wait for the tester's word."""
+        return sum(is_unconfirmed(step) for step in self.steps)
+
 
 @dataclass(frozen=True)
 class FoundHold:
@@ -121,6 +132,11 @@ class FoundHold:
     end_s: float
     why: str
     step: Step | None
+
+    @property
+    def unconfirmed(self) -> bool:
+        """Tell whether the tester has yet to confirm or move it."""
+        return self.step is not None and is_unconfirmed(self.step)
 
     @property
     def moved(self) -> bool:
@@ -250,6 +266,7 @@ def marks_form(step: Step, usable: list[Recording], data: Any = None) -> MarksFo
         "recording": step.recording_id or usable[0].pk,
         "start_s": marks.get("start_s"),
         "end_s": marks.get("end_s"),
+        "reason": marks.get("reason", ""),
     }
     if initial["end_s"] is None and len(usable) == 1:
         initial["start_s"], initial["end_s"] = 0.0, usable[0].facts.get("duration_s")

@@ -48,6 +48,7 @@ urlpatterns = [
     path("lines/<int:pk>/seen/", steps.note_line, name="line-note"),
     path("recordings/<int:pk>/plot/", plots.recording_plot, name="recording-plot"),
     path("recordings/<int:pk>/file/", certificates.recording_file, name="recording-file"),
+    path("recordings/<int:pk>/confirm/", evidence.confirm_marks, name="recording-confirm"),
     path("recordings/<int:pk>/set-aside/", evidence.withdraw, name="recording-withdraw"),
     path("verify/<str:sha256>/", certificates.verify, name="verify"),
     path("calculations/", calculators.index, name="calculations"),

@@ -63,7 +63,8 @@ def test_a_mark_dragged_on_the_plot_and_the_numbers_are_the_same_thing(page: Pag
     page.mouse.up()
     assert start.input_value() != before
     step.refresh_from_db()
-    assert step.chosen_marks == {name: step.proposed_marks[name] for name in ("start_s", "end_s")}
+    proposed = {name: step.proposed_marks[name] for name in ("start_s", "end_s")}
+    assert step.chosen_marks == {**proposed, "confirmed": False}
 
 
 def test_the_numbers_alone_judge_another_part(phone: Page, world: World, draft: Record):
@@ -74,6 +75,7 @@ def test_the_numbers_alone_judge_another_part(phone: Page, world: World, draft: 
     phone.get_by_text("Which part of the recording is judged").click()
     form.locator("[data-mark-start]").fill("0:15:00")
     form.locator("[data-mark-end]").fill("0:31:00")
+    form.get_by_label("Why the marks are moved").fill("Another hold")
     expect(form.locator("[data-moved-note]")).to_be_visible()
     form.get_by_role("button", name="Judge this part").click()
     expect(phone.locator(f"#step-{step.pk}").get_by_text("Not passed").first).to_be_visible()

@@ -35,7 +35,7 @@ def sign_address(record: Record) -> str:
 
 def signature(record: Record, **changes: object) -> dict[str, object]:
     record.refresh_from_db()
-    usual = {"name": "Ida Storm", "role": "supervisor", "password": PASSWORD, "version": record.version}
+    usual = {"name": "Somebody Else", "role": "supervisor", "password": PASSWORD, "version": record.version}
     return {**usual, **changes}
 
 
@@ -45,6 +45,8 @@ def test_everything_that_will_be_sealed_is_shown_and_nothing_is_saved(web: Clien
     assert "Upper pipe ram" in page
     assert "Judged on every sample of recorder.csv" in page
     assert "You sign that this test was made as recorded above and passed." in page
+    assert "Your name, as your account has it Ida Storm" in page
+    assert "Pump operator</option>" not in web.get(sign_address(record)).content.decode()
     record.refresh_from_db()
     assert record.sealed_at is None
 
@@ -61,7 +63,7 @@ def test_a_signature_seals_the_record_and_leads_to_its_certificate(web: Client, 
     record.refresh_from_db()
     assert answer["Location"] == f"{reverse('tests_app:record', args=[record.pk])}#certificate"
     assert record.passed
-    assert Signature.objects.get().name == "Ida Storm"
+    assert Signature.objects.get().name == "Ida Storm", "the account's name, whatever the form says"
 
 
 @pytest.mark.parametrize(
@@ -69,9 +71,9 @@ def test_a_signature_seals_the_record_and_leads_to_its_certificate(web: Client, 
     [
         ("password", "wrong", "This is not your password"),
         ("password", "", "Type your password"),
-        ("name", "", "Give the name"),
         ("role", "", "Choose in which role"),
         ("role", "captain", "Select a valid choice"),
+        ("role", "pump-operator", "Select a valid choice"),
     ],
 )
 def test_a_refused_signature_says_why_and_repeats_no_password(

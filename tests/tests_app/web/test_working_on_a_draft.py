@@ -74,13 +74,10 @@ def test_a_step_without_an_element_is_refused_with_its_words_kept(web: Client, d
 
 
 def test_elements_one_hold_cannot_prove_are_refused_beside_the_ticks(web: Client, world: World, draft: Record):
-    annular = world.at("Annular").installations.get().component
-    annular.rated_working_pressure = "5000 psi"
-    annular.save()
     elements = [world.at("Annular").pk, world.at("Upper pipe ram").pk]
     answer = web.post(reverse("tests_app:step-new", args=[draft.pk]), {"element": elements})
     assert answer.status_code == 422
-    assert "one hold can not prove both" in said(answer)
+    assert "can not be proved by one hold from below" in said(answer)
     assert f'value="{elements[0]}" checked' in answer.content.decode()
 
 
@@ -203,6 +200,20 @@ def test_a_file_of_the_whole_test_proposes_its_holds_to_the_steps(web: Client, w
     assert f'href="#step-{second.pk}"' in page
 
 
+def test_proposals_are_marked_and_confirmed_by_one_button(web: Client, world: World, draft: Record):
+    a_step(draft, world, "Upper pipe ram")
+    recording = a_recording(draft, world, good())
+    page = web.get(reverse("tests_app:record", args=[draft.pk])).content.decode()
+    assert "Proposed, confirm or move." in page
+    assert "Confirm all proposals" in page
+    confirm = reverse("tests_app:recording-confirm", args=[recording.pk])
+    assert web.post(confirm).status_code == 302
+    page = web.get(reverse("tests_app:record", args=[draft.pk])).content.decode()
+    assert "Proposed, confirm or move." not in page
+    assert "Confirm all proposals" not in page
+    assert "waits to be confirmed" in web.post(confirm, follow=True).content.decode()
+
+
 def test_marks_are_moved_by_numbers_alone_and_the_proposal_is_kept(web: Client, world: World, draft: Record):
     step = a_step(draft, world, "Upper pipe ram")
     recording = a_recording(draft, world, good())
@@ -211,9 +222,16 @@ def test_marks_are_moved_by_numbers_alone_and_the_proposal_is_kept(web: Client, 
         f"marks-{step.pk}-start_s": "0:00:00",
         f"marks-{step.pk}-end_s": "14:00",
     }
+    refused = web.post(reverse("tests_app:step-marks", args=[step.pk]), sent)
+    assert refused.status_code == 422
+    assert "The marks are moved without a reason." in refused.content.decode()
+    sent[f"marks-{step.pk}-reason"] = "Pumped up before"
     answer = web.post(reverse("tests_app:step-marks", args=[step.pk]), sent)
     step.refresh_from_db()
     assert answer.status_code == 302
+    page = web.get(reverse("tests_app:record", args=[draft.pk])).content.decode()
+    assert "between marks the tester moved" in page
+    assert "Judged on every sample" not in page
     assert (step.chosen_marks["start_s"], step.chosen_marks["end_s"]) == (0, 840)
     assert step.proposed_marks["start_s"] != 0 or step.proposed_marks["end_s"] != 840
 

@@ -10,7 +10,7 @@ from accounts.models import User
 from calcs.units import Dimension, Quantity, from_si
 from tests_app.actions.pressure_tests import Heading, conclude, open_pressure_test
 from tests_app.actions.readings import HoldReading, type_readings
-from tests_app.actions.recordings import attach_recording
+from tests_app.actions.recordings import attach_recording, confirm_marks
 from tests_app.actions.signing import sign_record
 from tests_app.actions.steps import LineSpec, add_step, note_line, retest_step
 from tests_app.management.demo.recorder import MadeHold, as_csv, samples
@@ -66,7 +66,6 @@ def _run(site: Site, run: Run, signer: User, password: str) -> None:
     record.refresh_from_db()
     sign_record(
         record,
-        name=signer.name_shown,
         role=SigningRole.SUPERVISOR,
         password=password,
         version=record.version,
@@ -144,7 +143,7 @@ def _attach(
 ) -> datetime:
     rows = samples(holds, seed=seed)
     ended_at = begun_at + timedelta(seconds=rows[-1][0])
-    attach_recording(
+    recording = attach_recording(
         record,
         step=step,
         file_name=f"{begun_at:%Y%m%d}-{name}.csv",
@@ -153,6 +152,8 @@ def _attach(
         by=by,
         at=ended_at,
     )
+    if step is None:
+        confirm_marks(recording, by=by, at=ended_at)
     return ended_at
 
 
