@@ -333,3 +333,12 @@ def test_no_address_but_one_that_holds_its_content_is_fetched(monkeypatch: pytes
     )
     with pytest.raises(FatalURLFetchingError):
         render(examples.typed(), sha256=examples.SEAL, verify_address=examples.ADDRESS)
+
+
+def test_alarms_stand_on_the_first_page_and_notes_beside_their_step(printed: Printed):
+    content = examples.passing()
+    content["alarms"] = ["Annular: tested to 3,500 psi, below the MASP of 8,093.8 psi."]
+    content["steps"][0]["notes"] = ["The high pressure fell steadily, 154 psi/min, and did not settle."]
+    paper = printed(content)
+    assert "Annular: tested to 3,500 psi, below the MASP of 8,093.8 psi." in paper.pages[0]
+    assert paper.text.count("fell steadily, 154 psi/min") == 2

@@ -121,8 +121,9 @@ def _outcome(verdict: dict[str, Any] | None) -> Outcome:
 def _from_recording(step: Step, record: Record, samples: Samples) -> dict[str, Any]:
     marks = step.chosen_marks or {}
     start, end = marks.get("start_s"), marks.get("end_s")
-    verdict = holds.judge(samples, hold_rule(step.limits), start=start, end=end)
-    return verdicts.of_recording(verdict, samples, record.rig, start_s=start, end_s=end)
+    rule = hold_rule(step.limits)
+    verdict = holds.judge(samples, rule, start=start, end=end)
+    return verdicts.of_recording(verdict, samples, rule, record.rig, start_s=start, end_s=end)
 
 
 def _from_readings(step: Step, record: Record) -> dict[str, Any]:

@@ -186,6 +186,7 @@ class StepContent(TypedDict):
     retest_of: int | None  # order of the step it repeats
     retests: list[int]  # orders of the steps that repeat it
     remarks: str
+    notes: NotRequired[list[str]]  # what did not fail the step but was noted of its holds
     lines: list[LineContent]
 
 
@@ -278,6 +279,7 @@ class Content(TypedDict):
     sealed_at: Moment
     passed: bool  # no line is left failed
     open_lines: list[OpenLine]
+    alarms: NotRequired[list[str]]  # under the MASP, falls that did not settle; records sealed before have none
     steps: list[StepContent]
     instruments: list[InstrumentContent]
     files: list[FileContent]

@@ -214,6 +214,7 @@ class Sheet:
     summary: tuple[StepRow, ...]
     held: tuple[HeldStep, ...]
     open_lines: tuple[OpenRow, ...]
+    alarms: tuple[str, ...]
     components: tuple[ComponentRow, ...]
     instruments: tuple[InstrumentRow, ...]
     files: tuple[FileRow, ...]
@@ -244,6 +245,7 @@ def sheet_of(content: Content) -> Sheet:
             OpenRow(each["element"], _side(each["pressure_from"]), each["step"], each["why"])
             for each in content["open_lines"]
         ),
+        alarms=tuple(content.get("alarms", ())),
         components=tuple(_component_rows(content)),
         instruments=tuple(_instrument_row(each, content) for each in content["instruments"]),
         files=tuple(_file_row(each) for each in content["files"]),
@@ -317,7 +319,7 @@ def _step_row(step: StepContent, unit: str) -> StepRow:
         hold=figures.minutes(limits["hold_s"]),
         passed=step["outcome"]["key"] == "passed",
         typed=step["evidence"]["key"] == "typed",
-        notes=(*_reasons(step), *_retest_notes(step)),
+        notes=(*_reasons(step), *step.get("notes", ()), *_retest_notes(step)),
         lines=tuple(_line_row(line, step, unit) for line in step["lines"]),
     )
 
@@ -443,6 +445,7 @@ def _begun(hold: HoldContent) -> str:
 
 
 def _step_notes(step: StepContent, unit: str) -> Iterator[str]:
+    yield from step.get("notes", ())
     if step["pump_point"]:
         yield f"Pumped from {step['pump_point']}."
     yield from _retest_notes(step)

@@ -12,6 +12,7 @@ from tests_app import rulebook
 from tests_app.documents import content as shape
 from tests_app.documents.step_copies import Local, as_entered, open_line, step_content, unassigned_hold
 from tests_app.models import InstrumentUse, Line, Outcome, PressureTest, Record, Recording, RecordingKind, Step
+from tests_app.queries.alarms import alarms_of
 from tests_app.queries.completeness import day_of, is_in_date
 from tests_app.queries.proposals import loose_holds
 from tests_app.queries.records import final_lines, recordings_of, steps_of
@@ -46,6 +47,7 @@ def content_of(record: Record) -> shape.Content:
         "sealed_at": local.moment(record.sealed_at),
         "passed": not open_lines,
         "open_lines": [open_line(line, by_key[line.step_id]) for line in open_lines],
+        "alarms": [alarm.text for alarm in alarms_of(record, steps)],
         "steps": [step_content(step, local=local, proved_by=_proved_by(steps)) for step in steps],
         "instruments": [_instrument(use, record) for use in record.instrument_uses.order_by("id")],
         "files": [_file(recording, steps, local) for recording in recordings],

@@ -7,10 +7,13 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from calcs.units import DISPLAY_UNITS, Dimension, System, from_si
+from calcs.verdicts import duration_in_words
 from equipment.models import Measured, Rig
 from tests_app.documents import content as shape
 from tests_app.models import Evidence, Line, Outcome, Step
+from tests_app.queries.limits import hold_s
 from tests_app.queries.proposals import LooseHold
+from tests_app.queries.verdicts import notes_of, over_rating_of
 
 _DECIMALS: Final = 3
 """Decimals of a plotted pressure: a thousandth of a psi or kPa is far under what paper shows."""
@@ -84,7 +87,8 @@ def step_content(step: Step, *, local: Local, proved_by: Mapping[int, int]) -> s
         "retest_of": step.retest_of.order if step.retest_of else None,
         "retests": sorted(retest.order for retest in step.retests.all()),
         "remarks": step.remarks,
-        "lines": [_line(line, proved_by.get(line.pk)) for line in step.lines.all()],
+        "notes": [note for note in (*notes_of(step.verdict), over_rating_of(step.verdict)) if note],
+        "lines": [_line(line, proved_by.get(line.pk), _typed_hold(step)) for line in step.lines.all()],
     }
 
 
@@ -111,7 +115,12 @@ def why_failed(line: Line, step: Step) -> str:
     return ". ".join(reasons)
 
 
-def _line(line: Line, proved_by_retest: int | None) -> shape.LineContent:
+def _typed_hold(step: Step) -> int | None:
+    """Return the hold in s that readings typed in are judged by; None where a recording is judged."""
+    return int(hold_s(step.limits, recorded=False)) if step.evidence == Evidence.TYPED else None
+
+
+def _line(line: Line, proved_by_retest: int | None, typed_hold: int | None) -> shape.LineContent:
     component = line.component_as_tested
     return {
         "element": component["position"],
@@ -128,16 +137,22 @@ def _line(line: Line, proved_by_retest: int | None) -> shape.LineContent:
         "required_low_min": _sure(line.required_low_min),
         "required_low_max": _sure(line.required_low_max),
         "required_high": _sure(line.required_high),
-        "hold_s": line.hold_seconds,
+        "hold_s": max(line.hold_seconds, typed_hold or 0),
         "clause": line.clause,
         "confidence": least_sure(line.rules),
-        "working": list(line.working),
+        "working": [*line.working, *_typed_working(line, typed_hold)],
         "leak_seen": line.leak_seen,
         "leak_description": line.leak_description,
         "outcome": {"key": line.outcome, "text": line.get_outcome_display()},
         "proved_by_retest": proved_by_retest if line.outcome == Outcome.FAILED else None,
         "remarks": line.remarks,
     }
+
+
+def _typed_working(line: Line, typed_hold: int | None) -> list[str]:
+    if typed_hold is None or typed_hold <= line.hold_seconds:
+        return []
+    return [f"Readings typed in, no recorder file: the hold is {duration_in_words(typed_hold)}."]
 
 
 def least_sure(rules: Sequence[Mapping[str, str]]) -> shape.Confidence:
@@ -152,14 +167,13 @@ def _sure(measured: Measured) -> shape.Quantity:
 
 def _limits(limits: Mapping[str, Any], *, recorded: bool) -> shape.LimitsContent:
     low, high = limits["low"], limits["high"]
-    hold = limits["hold"] if recorded else limits["hold_unrecorded"]
     return {
         "low_min": low["min"],
         "low_max": low["max"],
         "restart_above": low["restart_above"],
         "high_target": high["target"],
         "high_max": high.get("max"),
-        "hold_s": hold["value"],
+        "hold_s": int(hold_s(limits, recorded=recorded)),
         "max_decay": limits.get("max_decay"),
         "max_gap_s": limits["max_gap"]["value"] if limits.get("max_gap") else None,
     }

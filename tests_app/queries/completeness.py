@@ -9,6 +9,7 @@ from typing import Any, Final
 from calcs.verdicts import duration_in_words
 from equipment.models import Instrument, StackKind
 from tests_app.models import Barrier, Evidence, InstrumentUse, Outcome, Record, Recording, Step
+from tests_app.queries.alarms import alarms_of, over_rating
 from tests_app.queries.proposals import is_unconfirmed, loose_holds, recorded_seconds
 from tests_app.queries.records import last_station_and_pod, recordings_of, steps_of
 from tests_app.queries.verdicts import overlaps
@@ -41,6 +42,7 @@ def open_points(record: Record) -> list[OpenPoint]:
     points = [*_conclusion(record, steps), *_instruments(record, uses), *_steps(steps), *_station(record)]
     files = list(recordings_of(record))
     points += [*_unconfirmed(steps), *_attempts_without_step(record, files, steps), *_too_long(record, files)]
+    points += _alarms(record, steps)
     return sorted(points, key=lambda point: not point.blocks)
 
 
@@ -162,6 +164,13 @@ def _too_long(record: Record, files: Iterable[Recording]) -> Iterator[OpenPoint]
             "Correct when it began or concluded. Was a recorder's clock off, or do files hold more than this test, "
             "say so in the remarks with the word “clock”: the certificate prints that.",
         )
+
+
+def _alarms(record: Record, steps: list[Step]) -> Iterator[OpenPoint]:
+    """Advise on what does not fail the test but must not be overlooked."""
+    over = over_rating(steps)
+    for alarm in (*alarms_of(record, steps), *([over] if over else [])):
+        yield OpenPoint(f"step-{alarm.step}", alarm.text, alarm.remedy, blocks=False)
 
 
 def _station(record: Record) -> Iterator[OpenPoint]:

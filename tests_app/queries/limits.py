@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from math import ceil
 from typing import Any, Final
 
-from calcs.holds import HoldRule
+from calcs.holds import OVER_RATING, HoldRule
 from calcs.units import Dimension, Quantity, System, to_si
 from calcs.working import Amount
 from equipment.errors import Refused
@@ -28,13 +28,18 @@ def limits_of(needs: Sequence[Need]) -> dict[str, Any]:
         raise Refused("lines", "A step proves at least one element.", "Choose the elements this line-up proves.")
     low_min, low_max, restart = _low_band(needs)
     target = _high_target(needs)
+    rating = min(part.limit_gauge for need in needs for part in need.parts)
     return {
         "low": {
             "min": written(low_min, needs),
             "max": written(low_max, needs),
             "restart_above": written(restart, needs),
         },
-        "high": {"target": written(target, needs)},
+        "high": {
+            "target": written(target, needs),
+            "max": written(rating * (1 + OVER_RATING), needs),
+            "rating": written(rating, needs),
+        },
         "hold": {"value": ceil(max(need.required.hold for need in needs)), "unit": "s"},
         "hold_unrecorded": {"value": ceil(max(need.hold_unrecorded for need in needs)), "unit": "s"},
     }
@@ -50,17 +55,23 @@ def written(pressure: float, needs: Sequence[Need]) -> dict[str, Any]:
 def hold_rule(limits: Mapping[str, Any], *, recorded: bool = True) -> HoldRule:
     """Return the rule the kept limits stand for; unrecorded holds take the full time."""
     low, high = limits["low"], limits["high"]
-    hold = limits["hold"] if recorded else limits.get("hold_unrecorded", limits["hold"])
     return HoldRule(
         low_min=_pressure(low["min"]),
         low_max=_pressure(low["max"]),
         restart_above=_pressure(low["restart_above"]),
         high_target=_pressure(high["target"]),
         high_max=_pressure(high["max"]) if high.get("max") else None,
-        hold_s=to_si(hold["value"], hold["unit"], Dimension.TIME),
+        hold_s=hold_s(limits, recorded=recorded),
         max_decay=_pressure(limits["max_decay"]) if limits.get("max_decay") else None,
+        rating=_pressure(high["rating"]) if high.get("rating") else None,
         max_gap_s=to_si(**limits["max_gap"], dimension=Dimension.TIME) if limits.get("max_gap") else None,
     )
+
+
+def hold_s(limits: Mapping[str, Any], *, recorded: bool) -> float:
+    """Return how long each hold lasts, s: what is judged, and so what every page and paper says."""
+    hold = limits["hold"] if recorded else limits.get("hold_unrecorded", limits["hold"])
+    return to_si(hold["value"], hold["unit"], Dimension.TIME)
 
 
 def quantity_of(limit: Mapping[str, Any]) -> Quantity:

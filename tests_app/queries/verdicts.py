@@ -3,18 +3,23 @@
 ``{"passes", "evidence", "low": {…}, "high": {…}, "curve": {"t": […], "p": […]} | None}``; each hold holds
 ``passes``, ``start_s``, ``end_s``, ``start_at``, ``end_at`` (ISO, where the clock is known), ``duration_s``,
 ``start_pressure``, ``end_pressure``, ``min_pressure``, ``max_pressure``, ``decay``, ``decay_rate`` (Pa/s),
-``samples``, ``highest_before``, ``highest_before_s`` and ``reasons``; None where there is no such figure.
+``samples``, ``highest_before``, ``highest_before_s``, ``reasons`` and ``notes``; None where there is no such
+figure. ``notes`` say what does not fail a hold that passes, but has to be looked for. ``over_rating`` of the whole
+says that the lowest rating exposed was passed, within what is allowed; "" where it was not.
 """
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from calcs.holds import HoldRule
-from calcs.readings import Reading, faults_of_high, faults_of_low
+from calcs.hold_windows import TIME_TOLERANCE_S
+from calcs.holds import OVER_RATING, PRESSURE_TOLERANCE, HoldRule
+from calcs.readings import Reading, faults_of_high, faults_of_low, highest_of
 from calcs.recordings import Recording, reduced
+from calcs.steady import HIGH_SHARE, LOW_FALL, steady_fall
 from calcs.units import DISPLAY_UNITS, Dimension, System
 from calcs.verdicts import HoldResult, HoldVerdict, Wording, in_words
 from equipment.models import Rig
@@ -33,15 +38,23 @@ def wording_for(rig: Rig, started_at: datetime | None = None) -> Wording:
 
 
 def of_recording(
-    verdict: HoldVerdict, recording: Recording, rig: Rig, *, start_s: float | None, end_s: float | None
+    verdict: HoldVerdict, recording: Recording, rule: HoldRule, rig: Rig, *, start_s: float | None, end_s: float | None
 ) -> dict[str, Any]:
     """Return the verdict on a recording between two marks (s; None: its beginning or end)."""
     wording = wording_for(rig, recording.started_at)
+    low_note = _steady_note("low", verdict.low, recording, LOW_FALL, wording)
+    high_note = _steady_note("high", verdict.high, recording, HIGH_SHARE * rule.high_target, wording)
+    judged = np.ones(len(recording.elapsed), dtype=bool)
+    if start_s is not None:
+        judged &= recording.elapsed >= start_s - TIME_TOLERANCE_S
+    if end_s is not None:
+        judged &= recording.elapsed <= end_s + TIME_TOLERANCE_S
     return {
         "passes": verdict.passes,
         "evidence": "recording",
-        "low": _hold(verdict.low, recording, wording),
-        "high": _hold(verdict.high, recording, wording),
+        "low": {**_hold(verdict.low, recording, wording), "notes": low_note},
+        "high": {**_hold(verdict.high, recording, wording), "notes": high_note},
+        "over_rating": _over_rating(float(recording.pressures[judged].max()), rule, wording),
         "curve": _curve(verdict, recording, start_s, end_s),
     }
 
@@ -54,10 +67,61 @@ def of_readings(low: Reading, high: Reading, rule: HoldRule, rig: Rig) -> dict[s
     return {
         "passes": not low_faults and not high_faults,
         "evidence": "typed",
-        "low": _typed(low, low_faults),
-        "high": _typed(high, high_faults),
+        "low": {**_typed(low, low_faults), "notes": _typed_note("low", low, low_faults, LOW_FALL, wording)},
+        "high": {
+            **_typed(high, high_faults),
+            "notes": _typed_note("high", high, high_faults, HIGH_SHARE * rule.high_target, wording),
+        },
+        "over_rating": _over_rating(highest_of(low, high), rule, wording),
         "curve": None,
     }
+
+
+def notes_of(verdict: Mapping[str, Any] | None) -> list[str]:
+    """Return what does not fail the step but has to be looked for: falls that did not settle."""
+    if not verdict:
+        return []
+    return [note for phase in ("low", "high") for note in verdict[phase].get("notes", ())]
+
+
+def over_rating_of(verdict: Mapping[str, Any] | None) -> str:
+    """Return in words that the lowest rating exposed was passed, within what is allowed; "" where it was not."""
+    return str(verdict.get("over_rating", "")) if verdict else ""
+
+
+def _steady_note(name: str, hold: HoldResult, recording: Recording, over: float, wording: Wording) -> list[str]:
+    """Return the note on a hold that passes but did not settle (common practice: a steady drop is a leak)."""
+    if not hold.passes or hold.start is None or hold.end is None:
+        return []
+    first = int(np.searchsorted(recording.elapsed, hold.start))
+    stop = int(np.searchsorted(recording.elapsed, hold.end, side="right"))
+    found = steady_fall(recording.elapsed[first:stop], recording.pressures[first:stop], over=over)
+    if found is None:
+        return []
+    rate = f"{wording.pressure(found.rate * 60)}/min"
+    return [
+        f"The {name} pressure fell steadily, {rate}, and did not settle: a steady fall is a leak to be found "
+        "(common practice)."
+    ]
+
+
+def _typed_note(name: str, hold: Reading, faults: tuple[str, ...], over: float, wording: Wording) -> list[str]:
+    if faults or hold.decay <= over:
+        return []
+    rate = f"{wording.pressure(hold.decay / hold.duration * 60)}/min"
+    return [
+        f"The {name} pressure fell {wording.pressure(hold.decay)}, {rate}; two readings do not show that it settled, "
+        "and a steady fall is a leak to be found (common practice)."
+    ]
+
+
+def _over_rating(peak: float, rule: HoldRule, wording: Wording) -> str:
+    if rule.rating is None or peak <= rule.rating * (1 + PRESSURE_TOLERANCE) or rule.over_pressured(peak):
+        return ""
+    return (
+        f"{wording.pressure(peak, beside=rule.rating)} was seen, over the lowest rating exposed, "
+        f"{wording.pressure(rule.rating)}, by no more than the {OVER_RATING * 100:g} % allowed (common practice)."
+    )
 
 
 def concluded_at(verdict: dict[str, Any]) -> datetime | None:

@@ -18,7 +18,9 @@ from tests_app.documents.snapshot import facts_in_words
 from tests_app.models import Evidence, Line, Outcome, Record, Recording, RecordingKind, Step
 from tests_app.queries import records
 from tests_app.queries.completeness import open_points
+from tests_app.queries.limits import hold_s
 from tests_app.queries.proposals import is_unconfirmed
+from tests_app.queries.verdicts import notes_of, over_rating_of
 from tests_app.web.closing_forms import ConcludeForm
 from tests_app.web.entry import Visit
 from tests_app.web.evidence_forms import AttachForm, ChartForm, LeakForm, MarksForm, ReadingsForm, ReasonForm
@@ -78,6 +80,22 @@ class StepBlock:
     def has_plot(self) -> bool:
         """Tell whether there is a curve to show."""
         return bool(self.step.verdict and self.step.verdict.get("curve"))
+
+    @property
+    def hold_s(self) -> float:
+        """Return how long each hold lasts, as it is or will be judged, s."""
+        return hold_s(self.step.limits, recorded=self.step.evidence != Evidence.TYPED)
+
+    @property
+    def hold_typed_s(self) -> float:
+        """Return how long each hold lasts where readings are typed in, s."""
+        return hold_s(self.step.limits, recorded=False)
+
+    @property
+    def notes(self) -> Sequence[str]:
+        """Return what did not fail the step but has to be seen."""
+        kept = self.step.verdict
+        return [note for note in (*notes_of(kept), over_rating_of(kept)) if note]
 
     @property
     def failed(self) -> bool:

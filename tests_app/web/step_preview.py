@@ -8,6 +8,7 @@ from calcs.units import Dimension, System, shown
 from equipment.errors import Refused
 from tests_app.actions.steps import LineSpec
 from tests_app.models import PressureFrom, Record
+from tests_app.queries.alarms import below_masp_of_needs
 from tests_app.queries.limits import limits_of
 from tests_app.queries.requirements import Circumstances, Need, circumstances_of, required_for
 
@@ -33,6 +34,7 @@ class StepPreview:
     elements: Sequence[ElementPreview]
     limits: Any
     refusal: str
+    alarms: Sequence[str] = ()
 
 
 def preview_of(record: Record, lines: Sequence[LineSpec], name: str, units: System) -> StepPreview | None:
@@ -45,7 +47,8 @@ def preview_of(record: Record, lines: Sequence[LineSpec], name: str, units: Syst
     if len(needs) < len(elements):
         return StepPreview(name, elements, None, "")
     try:
-        return StepPreview(name, elements, limits_of(needs), "")
+        alarms = below_masp_of_needs(needs, record.section, record.rig)
+        return StepPreview(name, elements, limits_of(needs), "", alarms)
     except Refused as refused:
         return StepPreview(name, elements, None, str(refused))
 

@@ -1,0 +1,128 @@
+"""What passed the rating of a part, or fell without settling, is never a plain pass."""
+
+import re
+from dataclasses import replace
+
+import pytest
+
+from equipment.errors import Refused
+from tests.builders_tests_app import (
+    HIGH,
+    LOW,
+    SIGNED,
+    World,
+    a_draft,
+    a_recording,
+    a_step,
+    a_world,
+    concluded,
+    good,
+    typed,
+)
+from tests.recordings_made import Curve
+from tests_app.documents.snapshot import content_of
+from tests_app.documents.step_copies import Local, step_content
+from tests_app.models import Step
+from tests_app.queries.completeness import open_points
+from tests_app.queries.verdicts import notes_of, over_rating_of
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def world() -> World:
+    """A rig whose wellhead, the weakest part exposed, is rated 5,000 psi."""
+    return a_world(section={"wellhead_rated_working_pressure": "5000 psi"})
+
+
+@pytest.fixture
+def annular(world: World) -> Step:
+    return a_step(a_draft(world), world, "Annular")
+
+
+def test_the_lowest_rating_exposed_and_five_percent_over_it_bound_the_high_hold(annular: Step):
+    assert annular.limits["high"] == {
+        "target": {"value": 5_000.0, "unit": "psi"},
+        "max": {"value": 5_250.0, "unit": "psi"},
+        "rating": {"value": 5_000.0, "unit": "psi"},
+    }
+
+
+def test_a_recording_over_the_weakest_rating_fails_the_step_and_says_so(world: World, annular: Step):
+    a_recording(annular.record, world, good(10_000), step=annular)
+    annular.refresh_from_db()
+    assert annular.outcome == "failed"
+    assert "the lowest rating exposed is 5,000 psi: over-pressured" in annular.verdict["high"]["reasons"][0]
+
+
+def test_readings_over_the_weakest_rating_fail_the_step_and_say_so_once(world: World, annular: Step):
+    judged = typed(annular, world, high=replace(HIGH, start_pressure="10113 psi"))
+    assert judged.outcome == "failed"
+    assert judged.verdict["high"]["reasons"] == [
+        "10,113 psi was seen; the lowest rating exposed is 5,000 psi: over-pressured, inspect before it is relied on"
+    ]
+
+
+def test_a_little_over_the_rating_passes_with_a_note(world: World, annular: Step):
+    a_recording(annular.record, world, good(5_000), step=annular)
+    annular.refresh_from_db()
+    assert annular.outcome == "passed"
+    assert over_rating_of(annular.verdict).startswith("5,050 psi was seen, over the lowest rating exposed, 5,000 psi")
+    assert notes_of(annular.verdict) == []
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "field"),
+    [
+        (LOW, replace(HIGH, start_pressure="60001 psi"), "high.start_pressure"),
+        (LOW, replace(HIGH, end_pressure="-1 psi"), "high.end_pressure"),
+        (replace(LOW, highest_before="999999 psi"), HIGH, "low.highest_before"),
+    ],
+)
+def test_a_pressure_no_test_has_is_refused_beside_its_field(world: World, annular: Step, low, high, field: str):
+    with pytest.raises(Refused) as refusal:
+        typed(annular, world, low=low, high=high)
+    assert refusal.value.field == field
+
+
+def test_a_hold_that_falls_steadily_passes_with_a_loud_note(world: World, annular: Step):
+    corners = [(0, 0), (0.5, 300), (6.5, 299), (7, 5_240), (13, 5_012), (13.5, 0)]
+    a_recording(annular.record, world, Curve.through(corners), step=annular)
+    annular.refresh_from_db()
+    assert annular.outcome == "passed"
+    (note,) = notes_of(annular.verdict)
+    told = re.fullmatch(
+        r"The high pressure fell steadily, ([\d.]+) psi/min, and did not settle: a steady fall is a leak to be found "
+        r"\(common practice\)\.",
+        note,
+    )
+    assert told is not None
+    # The judged window may begin on the last samples of the ramp, which lessens the rate a little.
+    assert float(told[1]) == pytest.approx(38, rel=0.1)
+
+
+def test_two_readings_can_not_show_that_a_fall_settled(world: World, annular: Step):
+    judged = typed(annular, world, high=replace(HIGH, start_pressure="5200 psi", end_pressure="5050 psi"))
+    assert judged.outcome == "passed"
+    assert notes_of(judged.verdict)[0].startswith("The high pressure fell 150 psi, 30 psi/min; two readings do not")
+
+
+def test_the_note_stands_among_the_advice_and_in_the_sealed_content(world: World, annular: Step):
+    corners = [(0, 0), (0.5, 300), (6.5, 299), (7, 5_240), (13, 5_012), (13.5, 0)]
+    a_recording(annular.record, world, Curve.through(corners), step=annular)
+    told = [point for point in open_points(annular.record) if "fell steadily" in point.reason]
+    assert [(point.field, point.blocks) for point in told] == [("step-1", False)]
+    draft = concluded(annular.record, world)
+    draft.sealed_at = SIGNED
+    content = content_of(draft)
+    assert any("fell steadily" in alarm for alarm in content["alarms"])
+    assert any("fell steadily" in note for note in content["steps"][0]["notes"])
+    assert any("over the lowest rating exposed" in note for note in content["steps"][0]["notes"])
+
+
+def test_typed_readings_show_on_paper_the_hold_they_were_judged_by(world: World, annular: Step):
+    judged = typed(annular, world, high=replace(HIGH, start_pressure="5020 psi", end_pressure="5010 psi"))
+    assert annular.lines.get().hold_seconds == 180
+    content = step_content(judged, local=Local.of(world.rig), proved_by={})
+    assert (content["limits"]["hold_s"], content["lines"][0]["hold_s"]) == (300, 300)
+    assert content["lines"][0]["working"][-1] == "Readings typed in, no recorder file: the hold is 5 min."
