@@ -10,6 +10,7 @@ from calcs.verdicts import duration_in_words
 from equipment.models import Instrument, StackKind
 from tests_app.models import Barrier, Evidence, InstrumentUse, Outcome, Record, Recording, Step
 from tests_app.queries.alarms import alarms_of, over_rating
+from tests_app.queries.line_ups import blind_on_pipe
 from tests_app.queries.proposals import is_unconfirmed, loose_holds, recorded_seconds
 from tests_app.queries.records import last_station_and_pod, recordings_of, steps_of
 from tests_app.queries.verdicts import overlaps
@@ -114,6 +115,13 @@ def _steps(steps: list[Step]) -> Iterator[OpenPoint]:
                 f"step-{step.order}",
                 f"{step} is not judged.",
                 "Attach its recording, choose its marks, type its readings, or take it out.",
+            )
+        blind = blind_on_pipe(step)
+        if blind is not None:
+            yield OpenPoint(
+                f"step-{step.order}",
+                f"{blind.position} closes on no pipe, and the heading says pipe stands in the hole.",
+                "Make a test of its own without pipe, or say in the step's remarks where the pipe was.",
             )
     for first, second in _shared_holds(steps):
         yield OpenPoint(

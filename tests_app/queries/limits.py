@@ -12,7 +12,9 @@ from calcs.holds import OVER_RATING, HoldRule
 from calcs.units import Dimension, Quantity, System, to_si
 from calcs.working import Amount
 from equipment.errors import Refused
+from tests_app.models import PressureFrom
 from tests_app.queries.copies import in_round_unit
+from tests_app.queries.line_ups import PREVENTERS
 from tests_app.queries.requirements import OWN_RWP, Need
 
 _TOLERANCE: Final = 1e-9
@@ -26,6 +28,7 @@ def limits_of(needs: Sequence[Need]) -> dict[str, Any]:
     """
     if not needs:
         raise Refused("lines", "A step proves at least one element.", "Choose the elements this line-up proves.")
+    _refuse_hidden_preventers(needs)
     low_min, low_max, restart = _low_band(needs)
     target = _high_target(needs)
     rating = min(part.limit_gauge for need in needs for part in need.parts)
@@ -43,6 +46,19 @@ def limits_of(needs: Sequence[Need]) -> dict[str, Any]:
         "hold": {"value": ceil(max(need.required.hold for need in needs)), "unit": "s"},
         "hold_unrecorded": {"value": ceil(max(need.hold_unrecorded for need in needs)), "unit": "s"},
     }
+
+
+def _refuse_hidden_preventers(needs: Sequence[Need]) -> None:
+    """Refuse two preventers pressed on from below at once: what stands over the lowest closed one is not proved."""
+    closed = [need for need in needs if need.standing.component and need.standing.component.kind in PREVENTERS]
+    from_below = [need.standing.position.name for need in closed if need.pressure_from == PressureFrom.BELOW]
+    if len(from_below) > 1:
+        raise Refused(
+            "lines",
+            f"{' and '.join(from_below)} can not be proved by one hold from below: the lowest one closed holds the "
+            "pressure off the others.",
+            "Prove each in a step of its own.",
+        )
 
 
 def written(pressure: float, needs: Sequence[Need]) -> dict[str, Any]:
