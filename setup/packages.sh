@@ -9,13 +9,13 @@ purpose="${1:-run}"
 missing=()
 
 installed() { dpkg-query -W -f='${Status}' "$1" 2>/dev/null | grep -q '^install ok installed$'; }
-library() { ldconfig -p 2>/dev/null | grep -q "$1"; }
+library() { ldconfig -p 2>/dev/null | grep "$1" >/dev/null; }
 
 # The libraries WeasyPrint draws certificates with, and fonts for it to draw.
 library libpango-1.0.so.0 || missing+=(libpango-1.0-0)
 library libpangoft2-1.0.so.0 || missing+=(libpangoft2-1.0-0)
 library libharfbuzz-subset.so.0 || missing+=(libharfbuzz-subset0)
-# Not grep -q: it would end before fc-list has, which pipefail takes for a font that is missing.
+# Not grep -q: it ends before what it reads from has, which pipefail takes for something missing.
 font() { fc-list 2>/dev/null | grep -i "$1" >/dev/null; }
 font 'dejavu' || missing+=(fontconfig fonts-dejavu-core)
 font 'open sans' || missing+=(fonts-open-sans)
