@@ -132,7 +132,7 @@ def test_a_file_is_attached_and_judged_in_words(web: Client, draft: Record, step
 def test_a_failed_hold_gives_its_reason_and_offers_the_repeat(web: Client, world: World, draft: Record, step: Step):
     a_recording(draft, world, leaking(), step=step)
     page = page_of(web, draft)
-    assert "Held 10,000 psi or more for" in page
+    assert "Held 10,000 psi to 10,500 psi for" in page
     assert "Repeat as a new step" in page
 
 
