@@ -132,7 +132,7 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 32 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 # The largest recorder file taken, in bytes; half a million samples are a quarter of it.
 WELLHOLD_MAX_RECORDING_BYTES = ENV.whole_number(
-    "WELLHOLD_MAX_RECORDING_BYTES", default=64 * 1024 * 1024, lowest=1024 * 1024, highest=512 * 1024 * 1024
+    "WELLHOLD_MAX_RECORDING_BYTES", default=64_000_000, lowest=1_000_000, highest=512_000_000
 )
 
 REST_FRAMEWORK = {

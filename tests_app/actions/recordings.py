@@ -28,7 +28,7 @@ from tests_app.queries.verdicts import between, overlaps
 from trail import entries
 
 CURVE_POINTS: Final = 2_000
-_MEGABYTE: Final = 1024 * 1024
+_MEGABYTE: Final = 1_000_000
 _PICTURES: Final = {
     b"\x89PNG\r\n\x1a\n": "image/png",
     b"\xff\xd8\xff": "image/jpeg",

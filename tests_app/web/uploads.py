@@ -20,7 +20,7 @@ Refusal = Callable[Concatenate[HttpRequest, P], HttpResponse]
 MOST_BYTES: Final[int] = settings.WELLHOLD_MAX_RECORDING_BYTES
 """Largest file taken, the same here as where it is read."""
 _ENVELOPE_BYTES: Final = 256_000
-_MEGABYTE: Final = 1024 * 1024
+_MEGABYTE: Final = 1_000_000
 
 
 def too_large_words(most: int = MOST_BYTES) -> str:
