@@ -37,8 +37,14 @@ MAX_PRESSURE: Final = 350e6
 """Highest pressure accepted, Pa (50,800 psi)."""
 MAX_GRADIENT: Final = MAX_DENSITY * STANDARD_GRAVITY
 """Steepest gradient accepted, Pa/m (1.3 psi/ft), over any overburden."""
-MAX_GAS_GRADIENT: Final = units.to_si(0.5, "psi/ft", Dimension.PRESSURE_GRADIENT)
-"""Steepest gas gradient accepted, Pa/m; a heavier fluid is not gas."""
+MAX_GAS_GRADIENT: Final = units.to_si(0.25, "psi/ft", Dimension.PRESSURE_GRADIENT)
+"""Steepest gas gradient accepted, Pa/m; gas columns are taken at 0.1 to 0.15 psi/ft (common practice)."""
+MAX_SEAWATER_GRADIENT: Final = units.to_si(0.5, "psi/ft", Dimension.PRESSURE_GRADIENT)
+"""Steepest seawater gradient accepted, Pa/m; the saltiest sea stays under it (common practice)."""
+
+
+_SAME: Final = 1e-6
+"""Relative difference under which two gradients are one, written in different units."""
 
 
 class Method(StrEnum):
@@ -95,7 +101,7 @@ class Mudline:
         _within("mudline_depth", self.depth, MAX_DEPTH, "depth")
         if not 0 <= self.air_gap < self.depth:
             raise InputError("air_gap", "The air gap is not between zero and the mudline depth.", "Give it in ft or m.")
-        _within("seawater_gradient", self.seawater_gradient, MAX_GAS_GRADIENT, "gradient")
+        _within("seawater_gradient", self.seawater_gradient, MAX_SEAWATER_GRADIENT, "gradient")
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +129,7 @@ class PoreGas:
     def __post_init__(self) -> None:
         """Refuse values outside their range and sets that leave the pressure open."""
         _within("depth", self.depth, MAX_DEPTH, "depth")
-        _within("gas_gradient", self.gas_gradient, MAX_GAS_GRADIENT, "gas gradient")
+        _within_gas(self.gas_gradient)
         if self.pore_pressure_gauge is not None:
             _within("pore_pressure", self.pore_pressure_gauge, MAX_PRESSURE, "formation pressure")
         elif self.mud_weight is None:
@@ -151,20 +157,25 @@ class FractureGas:
         fracture_gradient: Pa/m.
         gas_gradient: Pa/m.
         margin: added to the fracture gradient, so that the formation breaks first, Pa/m.
+        mud_weight: kg/m³, where it is known: a shoe that breaks under the mud itself proves a slip of the pen.
     """
 
     shoe_depth: float
     fracture_gradient: float
     gas_gradient: float
     margin: float = 0.0
+    mud_weight: float | None = None
 
     def __post_init__(self) -> None:
-        """Refuse values outside their range."""
+        """Refuse values outside their range, and a shoe that would not hold the mud."""
         _within("shoe_depth", self.shoe_depth, MAX_DEPTH, "depth")
         _within("fracture_gradient", self.fracture_gradient, MAX_GRADIENT, "fracture gradient")
-        _within("gas_gradient", self.gas_gradient, MAX_GAS_GRADIENT, "gas gradient")
+        _within_gas(self.gas_gradient)
         if not 0 <= self.margin <= MAX_GRADIENT:
             raise InputError("margin", "The margin is under zero or absurd.", "Give for instance 0.5 lb/gal.")
+        if self.mud_weight is not None:
+            _within("mud_weight", self.mud_weight, MAX_DENSITY, "mud weight")
+            check_fracture(self.fracture_gradient, mud_weight=self.mud_weight)
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +189,32 @@ class Part:
 def gradient_of(density: float, *, rounded: bool = False) -> float:
     """Return the gradient in Pa/m of a fluid of `density` kg/m³: ρ·g, or the rounded 0.052 rule."""
     return density * (_ROUNDED_PER_DENSITY if rounded else STANDARD_GRAVITY)
+
+
+def check_fracture(
+    fracture_gradient: float, *, mud_weight: float | None = None, pore_gradient: float | None = None
+) -> None:
+    """Refuse a fracture gradient below what stands on the shoe or pushes from below (common practice).
+
+    Mud is kept over the pore pressure and under the fracture pressure; a shoe that is said to break below
+    either is a slip of the pen, and would give an anticipated surface pressure that is dangerously low.
+
+    Args:
+        fracture_gradient: at the shoe, Pa/m.
+        mud_weight: kg/m³, where known.
+        pore_gradient: Pa/m, where known.
+
+    Raises InputError naming ``fracture_gradient``.
+    """
+    known = ((None if mud_weight is None else gradient_of(mud_weight), "mud weight"), (pore_gradient, "pore gradient"))
+    for gradient, what in known:
+        if gradient is not None and fracture_gradient < gradient * (1 - _SAME):
+            raise InputError(
+                "fracture_gradient",
+                f"The fracture gradient is below the {what}: the shoe would have broken already, and the "
+                "anticipated surface pressure would come out dangerously low.",
+                f"Check the fracture gradient, the {what} and their units.",
+            )
 
 
 def hydrostatic(density: float, depth: float, *, rounded: bool = False) -> Hydrostatic:
@@ -214,8 +251,8 @@ def masp(pore: PoreGas | None = None, fracture: FractureGas | None = None, *, mu
     With a `mudline` the column ends at the wellhead and the pressure is the one inside it there; the
     differential is that less the seawater column outside.
 
-    Raises InputError when neither method is given, when the column starts above its end, or when the
-    column outweighs the pressure below it.
+    Raises InputError when neither method is given, when the column starts above its end, when the column
+    outweighs the pressure below it, or when the fracture gradient is below the mud weight or pore gradient.
 
     >>> ppg, foot, psi = 119.82642731689663, 0.3048, 6894.757293168361
     >>> gas = 0.12 * psi / foot
@@ -227,8 +264,8 @@ def masp(pore: PoreGas | None = None, fracture: FractureGas | None = None, *, mu
     if pore is not None:
         found.append((Method.PORE_GAS, *_pore_gas(pore, mudline)))
     if fracture is not None:
-        if pore is not None and fracture.shoe_depth > pore.depth:
-            raise InputError("shoe_depth", "The shoe lies deeper than the formation.", "Check shoe_depth and depth.")
+        if pore is not None:
+            _check_together(pore, fracture)
         found.append((Method.FRACTURE_GAS, *_fracture_gas(fracture, mudline)))
     if not found:
         raise InputError("method", "No method was given.", "Give the values of at least one method.")
@@ -259,6 +296,20 @@ def weakest(parts: Sequence[Part]) -> Part:
     return min(parts, key=lambda part: part.limit_gauge)
 
 
+def _check_together(pore: PoreGas, fracture: FractureGas) -> None:
+    """Refuse a shoe below the formation, and one that would break under the mud or the formation's pressure."""
+    if fracture.shoe_depth > pore.depth:
+        raise InputError(
+            "shoe_depth", "The shoe lies deeper than the formation.", "Check the depth of the shoe and the total depth."
+        )
+    pressure = pore.pore_pressure_gauge
+    check_fracture(
+        fracture.fracture_gradient,
+        mud_weight=pore.mud_weight,
+        pore_gradient=None if pressure is None else pressure / pore.depth,
+    )
+
+
 def _pore_gas(pore: PoreGas, mudline: Mudline | None) -> tuple[GaugePressure, tuple[Step, ...]]:
     column = _column("depth", pore.depth, mudline)
     formation, steps = _formation(pore)
@@ -272,6 +323,9 @@ def _pore_gas(pore: PoreGas, mudline: Mudline | None) -> tuple[GaugePressure, tu
         mud_terms = (_gradient(mud_gradient), _length(column * (1 - pore.gas_fraction)))
         steps += (Step("Mud below the gas", "{0} × {1}", mud_terms, _pressure(mud)),)
     pressure = _positive("pore_pressure" if pore.mud_weight is None else "mud_weight", formation - gas - mud)
+    _lighter(pore.gas_gradient, formation / pore.depth, "formation")
+    if pore.mud_weight is not None:
+        _lighter(pore.gas_gradient, gradient_of(pore.mud_weight), "mud")
     terms = (_pressure(formation), _pressure(gas + mud))
     return pressure, (
         *steps,
@@ -299,6 +353,7 @@ def _fracture_gas(fracture: FractureGas, mudline: Mudline | None) -> tuple[Gauge
     at_shoe = (fracture.fracture_gradient + fracture.margin) * fracture.shoe_depth
     gas = fracture.gas_gradient * column
     pressure = _positive("fracture_gradient", at_shoe - gas)
+    _lighter(fracture.gas_gradient, fracture.fracture_gradient, "fracture gradient")
     return pressure, (
         _at_the_shoe(fracture, at_shoe),
         Step(
@@ -342,6 +397,21 @@ def _positive(field: str, pressure: float) -> GaugePressure:
     if pressure <= 0:
         raise InputError(field, "The column outweighs the pressure below it.", "Check gradients, depth and pressure.")
     return GaugePressure(pressure)
+
+
+def _lighter(gas_gradient: float, gradient: float, what: str) -> None:
+    if gas_gradient >= gradient:
+        raise InputError("gas_gradient", f"The gas is not lighter than the {what}.", "Check both and their units.")
+
+
+def _within_gas(gradient: float) -> None:
+    # Written so that not-a-number fails too.
+    if not 0 < gradient <= MAX_GAS_GRADIENT:
+        raise InputError(
+            "gas_gradient",
+            "The gas gradient is not over zero and up to 0.25 psi/ft (5.7 kPa/m).",
+            "Gas is usually taken at 0.1 to 0.15 psi/ft (common practice): check the figure and its unit.",
+        )
 
 
 def _within(field: str, value: float, highest: float, what: str) -> None:

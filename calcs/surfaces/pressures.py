@@ -57,6 +57,7 @@ def format_hydrostatic(found: Hydrostatic, system: System) -> dict[str, Any]:
 def parse_masp(fields: Fields, _: Sequence[Edition]) -> MaspQuestion:
     """Read the method and what it needs.
 
+    A ``mud_weight`` given with ``fracture-gas`` is only held against the fracture gradient, which lies above it.
     With ``lesser`` a plain ``margin`` is added in both methods; ``pore_margin`` and ``fracture_margin``
     set them apart.
     """
@@ -127,6 +128,7 @@ def _fracture(fields: Fields, rounded: bool, method: str) -> FractureGas:
         fracture_gradient=_gradient(fields, "fracture_gradient", rounded),
         gas_gradient=_gas_gradient(fields),
         margin=_gradient(fields, key, rounded) if fields.has(key) else 0.0,
+        mud_weight=fields.si_or_none("mud_weight", Dimension.DENSITY),
     )
 
 

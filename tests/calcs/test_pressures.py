@@ -92,7 +92,7 @@ def test_gas_over_mud_of_no_stated_weight_is_refused():
     assert refused.value.field == "mud_weight"
 
 
-@given(st.floats(min_value=100, max_value=4000), st.floats(min_value=8, max_value=19))
+@given(st.floats(min_value=100, max_value=4000), st.floats(min_value=12, max_value=19))
 def test_the_lesser_method_governs(shoe: float, fracture_ppg: float):
     pore = PoreGas(4000, GAS, mud_weight=12 * PPG)
     fracture = FractureGas(shoe, gradient_of(fracture_ppg * PPG), GAS)
@@ -101,6 +101,54 @@ def test_the_lesser_method_governs(shoe: float, fracture_ppg: float):
     assert both.pressure_gauge == min(alone.values())
     assert both.pressure_gauge == alone[both.governs]
     assert dict(both.considered) == alone
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda: masp(PoreGas(4000, GAS, mud_weight=12 * PPG), FractureGas(2000, gradient_of(11.9 * PPG), GAS)),
+        lambda: masp(
+            PoreGas(4000, GAS, pore_pressure_gauge=GaugePressure(gradient_of(13 * PPG) * 4000), mud_weight=12 * PPG),
+            FractureGas(2000, gradient_of(12.5 * PPG), GAS),
+        ),
+        lambda: masp(None, FractureGas(2000, gradient_of(11.9 * PPG), GAS, mud_weight=12 * PPG)),
+        lambda: masp(None, FractureGas(2000, gradient_of(2 * PPG), GAS, mud_weight=12 * PPG)),
+    ],
+)
+def test_a_shoe_that_breaks_under_the_mud_or_the_formation_is_refused(make):
+    """It would give a surface pressure that is dangerously low."""
+    with pytest.raises(InputError, match="dangerously low") as refused:
+        make()
+    assert refused.value.field == "fracture_gradient"
+
+
+def test_a_fracture_gradient_equal_to_the_mud_weight_is_taken():
+    fracture = FractureGas(2000, gradient_of(12 * PPG), GAS, mud_weight=12 * PPG)
+    assert masp(PoreGas(4000, GAS, mud_weight=12 * PPG), fracture).governs is Method.FRACTURE_GAS
+
+
+def test_a_kick_margin_over_the_mud_may_pass_the_fracture_gradient():
+    """It is what the lesser method is for: the shoe breaks before the margin's pressure comes to surface."""
+    pore = PoreGas(4000, GAS, mud_weight=12 * PPG, margin=4 * PPG)
+    assert masp(pore, FractureGas(1200, gradient_of(14.2 * PPG), GAS)).governs is Method.FRACTURE_GAS
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda: PoreGas(4000, 0.26 * PSI / FOOT, mud_weight=12 * PPG),
+        lambda: FractureGas(2000, gradient_of(12 * PPG), 0.26 * PSI / FOOT),
+        lambda: masp(PoreGas(4000, 0.25 * PSI / FOOT, mud_weight=4.7 * PPG), mudline=Mudline(2000)),
+        lambda: masp(
+            PoreGas(4000, 0.2 * PSI / FOOT, pore_pressure_gauge=GaugePressure(0.19 * PSI / FOOT * 4000)),
+            mudline=Mudline(2000),
+        ),
+    ],
+)
+def test_what_is_as_heavy_as_a_fluid_is_no_gas(make):
+    with pytest.raises(InputError) as refused:
+        make()
+    assert refused.value.field == "gas_gradient"
 
 
 def test_subsea_the_pressure_is_the_wellheads_and_the_differential_less_the_sea():

@@ -198,6 +198,13 @@ def test_the_lesser_takes_both_and_says_which_governs():
     assert found["considered"]["pore-gas"]["value"] > found["pressure"]["value"]
 
 
+@pytest.mark.parametrize("changes", [{"method": "lesser", "depth": "12000 ft"}, {}])
+def test_a_mud_heavier_than_the_fracture_gradient_is_refused(changes: dict):
+    with pytest.raises(InputError, match="dangerously low") as refused:
+        answer("masp", FRACTURE, mud_weight="15 lb/gal", **changes)
+    assert refused.value.field == "fracture_gradient"
+
+
 def test_one_margin_is_added_in_both_methods_unless_they_are_set_apart():
     both = {"method": "lesser", "mud_weight": "12 lb/gal", "depth": "12000 ft", "gas_gradient": "0.12 psi/ft"}
     both |= {"fracture_gradient": "14.2 lb/gal", "shoe_depth": "4000 ft"}
