@@ -53,6 +53,7 @@ class CrewRole(models.TextChoices):
     TESTER = "tester", "Tester"
     SUPERVISOR = "supervisor", "Equipment supervisor"
     RIG_MANAGER = "rig-manager", "Rig manager"
+    LESSEE = "lessee", "Lessee's representative"
     AUDITOR = "auditor", "Auditor"
     ADMINISTRATOR = "administrator", "Administrator"
 

@@ -42,10 +42,11 @@ RIGHTS: Final[Mapping[str, frozenset[Right]]] = {
     CrewRole.TESTER: frozenset({Right.READ, Right.RECORD, Right.SIGN}),
     CrewRole.SUPERVISOR: frozenset({Right.READ, Right.RECORD, Right.MANAGE, Right.SIGN}),
     CrewRole.RIG_MANAGER: frozenset({Right.READ, Right.MANAGE, Right.SIGN, Right.ADMINISTER}),
+    CrewRole.LESSEE: frozenset({Right.READ, Right.SIGN}),
     CrewRole.AUDITOR: frozenset({Right.READ}),
     CrewRole.ADMINISTRATOR: frozenset({Right.READ, Right.RECORD, Right.MANAGE, Right.ADMINISTER}),
 }
-
+_BY_ADMINISTRATION: Final = frozenset(Right) - {Right.SIGN}
 
 RIGHTS_IN_WORDS: Final[tuple[tuple[str, str], ...]] = tuple(
     (str(CrewRole(role).label), ", ".join(right.value for right in Right if right in given))
@@ -65,13 +66,15 @@ def rigs_visible(user: Viewer) -> QuerySet[Rig]:
 
 
 def rights_on(user: Viewer, rig: Rig) -> frozenset[Right]:
-    """Return what the person may do on the rig; empty when the rig is out of their sight. One query."""
+    """Return what the person may do on the rig; empty when the rig is out of their sight. One query.
+
+    A superuser may do everything but sign: a signature says who somebody is on this rig, which only a role tells.
+    """
     if not user.is_authenticated or not user.is_active:
         return frozenset()
-    if user.is_superuser:
-        return frozenset(Right)
     role = CrewMember.objects.filter(rig=rig, person=user).values_list("role", flat=True).first()
-    return RIGHTS.get(role, frozenset()) if role else frozenset()
+    given = RIGHTS.get(role, frozenset()) if role else frozenset()
+    return given | _BY_ADMINISTRATION if user.is_superuser else given
 
 
 def may(user: Viewer, rig: Rig, right: Right) -> bool:

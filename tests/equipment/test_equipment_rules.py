@@ -95,6 +95,7 @@ def test_somebody_s_save_is_not_written_over():
         (CrewRole.TESTER, {Right.READ, Right.RECORD, Right.SIGN}),
         (CrewRole.SUPERVISOR, {Right.READ, Right.RECORD, Right.MANAGE, Right.SIGN}),
         (CrewRole.RIG_MANAGER, {Right.READ, Right.MANAGE, Right.SIGN, Right.ADMINISTER}),
+        (CrewRole.LESSEE, {Right.READ, Right.SIGN}),
         (CrewRole.AUDITOR, {Right.READ}),
         (CrewRole.ADMINISTRATOR, {Right.READ, Right.RECORD, Right.MANAGE, Right.ADMINISTER}),
     ],

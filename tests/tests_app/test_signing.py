@@ -11,6 +11,7 @@ from pytest_django import DjangoCaptureOnCommitCallbacks
 from equipment import files
 from equipment.actions import components, rigs
 from equipment.errors import Refused
+from equipment.queries.access import RIGHTS, Right
 from tests import builders
 from tests.builders import PASSWORD
 from tests.builders_tests_app import (
@@ -35,7 +36,7 @@ from tests_app.actions import pressure_tests, signing, steps
 from tests_app.errors import RecordIsSealed, RecordIsStale
 from tests_app.models import Record, Signature, SigningRole
 from tests_app.queries import verification
-from tests_app.queries.capacities import capacities_of
+from tests_app.queries.capacities import CAPACITIES, capacities_of
 from tests_app.queries.completeness import open_points
 from trail import guards
 from trail.entries import of_subject
@@ -170,7 +171,9 @@ def test_who_signs_is_asked_again(world: World, facts: dict[str, str], field: st
         ("tester", {"pump-operator", "witness"}),
         ("supervisor", {"supervisor", "contractor", "witness"}),
         ("rig-manager", {"contractor", "witness"}),
+        ("lessee", {"lessee", "witness"}),
         ("auditor", set()),
+        ("administrator", set()),
     ],
 )
 def test_a_person_signs_only_in_the_capacities_of_their_role(world: World, crew_role: str, allowed: set[str]):
@@ -183,10 +186,23 @@ def test_a_person_signs_only_in_the_capacities_of_their_role(world: World, crew_
     assert set(capacities_of(person, world.rig)) == allowed
 
 
-def test_a_superuser_signs_in_any_capacity_under_their_own_name(world: World):
-    person = builders.a_person("Oda Reif", superuser=True)
+def test_the_lessee_s_representative_signs_as_such_under_their_own_name(world: World):
+    person = builders.a_person("Oda Reif", rig=world.rig, role="lessee")
     signature = sign(a_judged_draft(world), world, by=person, role="lessee")
     assert (signature.name, signature.role) == ("Oda Reif", "lessee")
+
+
+def test_running_the_program_makes_nobody_a_representative(world: World):
+    superuser = builders.a_person(superuser=True)
+    assert capacities_of(superuser, world.rig) == ()
+    with pytest.raises(Refused, match="does not let you sign"):
+        sign(a_judged_draft(world), world, by=superuser, role="lessee")
+    builders.a_crew_member(world.rig, superuser, role="supervisor")
+    assert set(capacities_of(superuser, world.rig)) == {"supervisor", "contractor", "witness"}
+
+
+def test_the_roles_that_may_open_the_signing_page_are_those_with_a_capacity():
+    assert {role for role, rights in RIGHTS.items() if Right.SIGN in rights} == set(CAPACITIES)
 
 
 def test_nobody_signs_what_they_did_not_see(world: World):
