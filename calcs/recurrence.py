@@ -82,6 +82,14 @@ _WORDS: Final = {
 }
 
 
+_FULL_WORDS: Final = {
+    IntervalUnit.HOURS: "hour",
+    IntervalUnit.DAYS: "day",
+    IntervalUnit.MONTHS: "month",
+    IntervalUnit.YEARS: "year",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Interval:
     """How long a test lasts: a whole number of hours, days, calendar months or calendar years."""
@@ -119,6 +127,16 @@ class Interval:
     def roughly_days(self) -> float:
         """Length in days, good for ordering intervals and for nothing else."""
         return self.count * {"h": 1 / 24, "d": 1.0, "months": 365.25 / 12, "years": 365.25}[self.unit]
+
+    @property
+    def words(self) -> str:
+        """Return the interval in words.
+
+        >>> Interval.parse("2 weeks").words, Interval.parse("1 month").words
+        ('14 days', '1 month')
+        """
+        unit = _FULL_WORDS[self.unit]
+        return f"{self.count} {unit}" if self.count == 1 else f"{self.count} {unit}s"
 
     def __str__(self) -> str:
         """Return the interval as it is read, ``14 d``."""
@@ -214,6 +232,50 @@ def localise(wall: dt.datetime, zone: ZoneInfo) -> dt.datetime:
     """
     # Through UTC and back: arithmetic on an aware local time keeps the old offset across a change.
     return wall.replace(tzinfo=zone, fold=0).astimezone(dt.UTC).astimezone(zone)
+
+
+def moment_words(moment: dt.datetime, zone: ZoneInfo) -> str:
+    """Return a moment on the clock of `zone`, which is named by its distance from UTC.
+
+    >>> moment_words(dt.datetime(2026, 11, 8, 15, 30, tzinfo=dt.UTC), ZoneInfo("America/Chicago"))
+    '8 Nov 2026, 09:30 UTC−6'
+    """
+    local = moment.astimezone(zone)
+    return f"{_date_words(local)}, {local.hour:02}:{local.minute:02} {_zone_words(local)}"
+
+
+def limit_words(limit: dt.datetime, zone: ZoneInfo) -> str:
+    """Return the moment before which something must have begun; the end of a day as the trade says it.
+
+    >>> chicago = ZoneInfo("America/Chicago")
+    >>> limit_words(dt.datetime(2026, 11, 23, tzinfo=chicago), chicago)
+    'midnight at the end of 22 Nov 2026, UTC−6'
+    """
+    local = limit.astimezone(zone)
+    just_before = (limit.astimezone(dt.UTC) - _INSTANT).astimezone(zone)
+    # Not by the clock showing 00:00: there are days that begin at 01:00.
+    if just_before.toordinal() == local.toordinal():
+        return moment_words(limit, zone)
+    return f"midnight at the end of {_date_words(just_before)}, {_zone_words(just_before)}"
+
+
+_INSTANT: Final = dt.timedelta(microseconds=1)
+_MONTHS: Final = ("", "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def _date_words(local: dt.datetime) -> str:
+    return f"{local.day} {_MONTHS[local.month]} {local.year}"
+
+
+def _zone_words(local: dt.datetime) -> str:
+    minutes = round((local.utcoffset() or _NOTHING).total_seconds() / 60)
+    if not minutes:
+        return "UTC"
+    hours, rest = divmod(abs(minutes), 60)
+    return f"UTC{'+' if minutes > 0 else '−'}{hours}" + (f":{rest:02d}" if rest else "")
+
+
+_NOTHING: Final = dt.timedelta()
 
 
 def deadline_after(concluded: dt.datetime, interval: Interval, deadline: Deadline, zone: ZoneInfo) -> dt.datetime:
@@ -372,8 +434,16 @@ class _Known:
         return max(granted, key=lambda event: event.at, default=None)
 
     def say(self, moment: dt.datetime) -> str:
-        local = moment.astimezone(self.zone)
-        return f"{local:%d %b %Y %H:%M} {local.tzname()}"
+        return moment_words(moment, self.zone)
+
+    def say_limit(self, limit: dt.datetime) -> str:
+        return limit_words(limit, self.zone)
+
+    @property
+    def never(self) -> str:
+        """How far it ever got, for what has not passed a test that counts."""
+        tried = self.last_failure is not None or self.last_too_low is not None
+        return "Not passed a test" if tried else "Never tested"
 
     @property
     def note(self) -> str:
@@ -426,9 +496,11 @@ def _at_once(known: _Known, trigger: Happened | None) -> Due:
     """Due since an event, or never tested."""
     since = trigger.at if trigger else None
     kind = trigger.kind if trigger else None
-    why = f"{_SINCE_WORDS[kind]} {known.say(since)}" if kind and since else "Never tested"
+    why = f"{_SINCE_WORDS[kind]} {known.say(since)}" if kind and since else known.never
     if trigger is not None and known.passed_at is not None:
         why += f", after the last passing test ({known.say(known.passed_at)})"
+    elif trigger is not None:
+        why += f"; {known.never.lower()} since"
     why += "." + known.note
     from_local = since.astimezone(known.zone) if since else None
     due_at = (since or known.at).astimezone(known.zone)
@@ -451,8 +523,8 @@ def _at_once(known: _Known, trigger: Happened | None) -> Due:
 def _by_clock(known: _Known, passed_at: dt.datetime, interval: Interval, deadline: Deadline) -> Due:
     due_at = deadline_after(passed_at, interval, deadline, known.zone)
     amber = _exact(passed_at, interval, known.zone)
-    why = f"Last passing test concluded {known.say(passed_at)}; every {interval}, "
-    why += "begun before midnight of the last day." if deadline is Deadline.MIDNIGHT else "to the hour."
+    why = f"Last passing test concluded {known.say(passed_at)}; every {interval.words}, "
+    why += "begun before midnight at the end of the last day." if deadline is Deadline.MIDNIGHT else "to the hour."
     why += known.note
     return _with_deadline(
         known,
@@ -477,13 +549,13 @@ def _with_deadline(
     original = None
     if deferral is not None:
         original, due_at = due_at, deferral.until.astimezone(known.zone)
-        why += f" Deferred from {known.say(original)} until {known.say(due_at)}."
+        why += f" Deferred from {known.say_limit(original)} until {known.say_limit(due_at)}."
     running = known.running_since(counts_from, due_at)
     if running is not None:
         state, why = State.IN_PROGRESS, f"{why} A test begun in time, {known.say(running)}, is running."
     elif known.at >= due_at:
-        state, why = State.OVERDUE, f"{why} Overdue since {known.say(due_at)}."
+        state, why = State.OVERDUE, f"{why} Overdue since {known.say_limit(due_at)}."
     else:
         state = State.DUE_SOON if due_at - known.at <= SOON else State.IN_DATE
-        why += f" Begin before {known.say(due_at)}."
+        why += f" Begin before {known.say_limit(due_at)}."
     return Due(due_at, amber_at, state, counts_from, kind, why, original)
