@@ -25,11 +25,11 @@ def test_a_component_registered_and_installed_is_drawn_in_the_stack_and_due_now(
         drawing = page.locator(".elevation-wide")
         expect(drawing).to_contain_text("CV-4711")
         part = drawing.locator("a").filter(has_text="CV-4711")
-        expect(part.first).to_contain_text("Due now")
+        expect(part.first).to_contain_text("Never tested")
         working.go_to_rig(page)
         row = working.due_row(page, "Kill check valve")
         expect(row).to_contain_text("CV-4711")
-        expect(row).to_contain_text("Due now")
+        expect(row).to_contain_text("Never tested")
 
 
 def register_valve(page: Page, serial: str) -> None:

@@ -30,9 +30,9 @@ def allowed_console_errors() -> list[str]:
 
 
 def deadline_in(days: int, *, ago: timedelta) -> str:
-    """Return the deadline as the due list words it: midnight that ends the last day on the rig's clock."""
+    """Return the deadline as the due list words it: the end of the last day on the rig's clock."""
     last = (datetime.now(working.JACK_UP_ZONE) - ago + timedelta(days=days)).date()
-    return f"{last.day} {last:%b} {last.year}, 24:00 UTC"
+    return f"midnight at the end of {last.day} {last:%b} {last.year}, UTC"
 
 
 def test_a_supervisor_takes_due_elements_to_a_signed_certificate_and_their_deadline_moves(

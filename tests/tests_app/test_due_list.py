@@ -38,10 +38,32 @@ def row(world: World, name: str = "Upper pipe ram", *, at: datetime = SIGNED) ->
     return next(item for item in due_list(world.rig, at=at) if item.position.name == name)
 
 
-def test_a_component_never_tested_is_due_now_since_it_was_installed(world: World):
+def test_what_was_never_tested_is_said_so_with_since_when_and_which_test_is_owed(world: World):
     item = row(world)
-    assert (item.state, item.last_record, item.last_tested_at) == ("due-now", None, None)
-    assert "Installed" in item.reason
+    assert (item.state, item.last_record, item.last_tested_at) == ("never-tested", None, None)
+    assert item.due.state == "due-now"
+    assert "Installed 26 Jan 2025, 06:00 UTC−6; never tested since. Due at once." in item.reason
+    assert "The first test owed is the one on installation (30 CFR 250.737(a)(1))." in item.reason
+
+
+def test_what_was_never_tested_for_longer_than_a_test_lasts_stands_with_the_overdue(world: World):
+    a_sealed_record(world)
+    at = SIGNED + timedelta(days=20)
+    positions = [item.position.name for item in due_list(world.rig, at=at)]
+    assert row(world, at=at).state == "overdue"
+    assert row(world, "Annular", at=at).stood_too_long
+    assert positions.index("Annular") < positions.index("Upper pipe ram"), "it has waited since long before"
+
+
+def test_what_was_put_in_within_the_interval_and_not_tested_stands_after_the_overdue(world: World):
+    a_sealed_record(world)
+    at = SIGNED + timedelta(days=20)
+    old = world.at("Annular").installations.get()
+    installations.remove_component(old, removed_at=at, reason="Worn", by=world.supervisor, at=at)
+    builders.an_installation(world.at("Annular"), installed_at=at, at=at)
+    item = row(world, "Annular", at=at + timedelta(hours=1))
+    assert (item.state, item.stood_too_long) == ("never-tested", False)
+    assert item.rank > row(world, at=at + timedelta(hours=1)).rank
 
 
 def test_a_passing_test_moves_the_date_to_midnight_of_the_fourteenth_day_in_the_rigs_zone(world: World):
@@ -93,7 +115,8 @@ def test_a_failed_test_after_a_passing_one_is_the_most_pressing(world: World):
     at = STARTED + timedelta(days=3)
     item = row(world, at=at)
     assert (item.state, item.failed_record) == ("not-passed", failed)
-    assert due_list(world.rig, at=at)[0].position == item.position
+    tested = [one for one in due_list(world.rig, at=at) if not one.is_never_tested]
+    assert tested[0].position == item.position
 
 
 def test_a_passing_test_after_a_failed_one_clears_it(world: World):
@@ -120,7 +143,7 @@ def test_a_component_put_in_after_the_test_is_due_at_once_though_its_position_wa
         world.at("Upper pipe ram"), installed_at=at + timedelta(hours=1), at=at + timedelta(hours=2)
     )
     item = row(world, at=at + timedelta(hours=3))
-    assert (item.state, item.last_record) == ("due-now", None)
+    assert (item.state, item.last_record) == ("never-tested", None)
 
 
 def test_a_corrected_record_counts_until_its_correction_is_signed(world: World):
@@ -172,7 +195,7 @@ def test_a_row_that_can_not_be_worked_out_is_shown_first_and_stops_no_other():
     assert (items[0].position.name, items[0].state) == ("Lower pipe ram", "cannot-be-worked-out")
     assert "no rated working pressure" in items[0].error
     assert items[0].reason == items[0].error
-    assert {item.state for item in items[1:]} == {"due-now"}
+    assert {item.state for item in items[1:]} == {"never-tested"}
 
 
 def test_a_rig_under_another_edition_gets_its_intervals(world: World):

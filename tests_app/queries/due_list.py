@@ -13,7 +13,7 @@ from typing import Final
 from calcs import recurrence
 from calcs.errors import InputError
 from calcs.recurrence import Due, Event, EventKind, Happened, State, Tested
-from calcs.rules import Edition, Occasion, Recurrence
+from calcs.rules import Edition, Occasion, PressureRule, Recurrence
 from equipment.errors import Refused
 from equipment.models import NOT_PRESSURE_TESTED, Component, HoleSection, Installation, Position, Rig, ServiceEvent
 from equipment.queries.stacks import Standing, standing_at
@@ -26,11 +26,13 @@ FORGOTTEN_AFTER: Final = timedelta(days=3)
 
 CANNOT_BE_WORKED_OUT: Final = "cannot-be-worked-out"
 NOT_PASSED: Final = "not-passed"
+NEVER_TESTED: Final = "never-tested"
 
 _WORST_FIRST: Final = (
     CANNOT_BE_WORKED_OUT,
     State.OVERDUE,
     NOT_PASSED,
+    NEVER_TESTED,
     State.DUE_NOW,
     State.DUE_SOON,
     State.IN_PROGRESS,
@@ -52,6 +54,8 @@ class DueItem:
         due: when the next must have begun, and why; None where that can't be worked out or only events call for it.
         failed_record: the sealed test in which it last failed, when no passing one came after.
         draft: the draft that tests it now, if any.
+        first_test: which first test is owed, in words, for what was never tested; else empty.
+        stood_too_long: whether it was never tested for longer than a passing test would have lasted.
         clause: the clause of the interval.
         confidence: how surely the interval is known (see `calcs.rules.Confidence`).
         error: why the row can't be worked out; empty when it can.
@@ -65,23 +69,41 @@ class DueItem:
     due: Due | None = None
     failed_record: Record | None = None
     draft: Record | None = None
+    first_test: str = ""
+    stood_too_long: bool = False
     clause: str = ""
     confidence: str = ""
     error: str = ""
 
     @property
     def state(self) -> str:
-        """Return the state's key: `cannot-be-worked-out`, `not-passed`, or one of `calcs.recurrence.State`."""
+        """Return the state's key: one of `calcs.recurrence.State` or of the three kept here."""
         if self.error or self.due is None:
             return CANNOT_BE_WORKED_OUT
         # Overdue stays overdue: that it failed as well is told beside it, never instead of it.
         failed = self.failed_record is not None and self.due.state is not State.OVERDUE
-        return NOT_PASSED if failed else self.due.state.value
+        if failed:
+            return NOT_PASSED
+        return NEVER_TESTED if self.is_never_tested else self.due.state.value
+
+    @property
+    def is_never_tested(self) -> bool:
+        """Tell whether no test of it was ever concluded, and none is running."""
+        due_now = self.due is not None and self.due.state is State.DUE_NOW
+        return due_now and self.last_record is None and self.failed_record is None
+
+    @property
+    def rank(self) -> int:
+        """Return the place among the most pressing: what was never tested for too long stands with the overdue."""
+        overlong = self.state == NEVER_TESTED and self.stood_too_long
+        return _WORST_FIRST.index(State.OVERDUE if overlong else self.state)
 
     @property
     def reason(self) -> str:
         """Return why, in words."""
-        return self.error or (self.due.reason if self.due else "")
+        if self.error or self.due is None:
+            return self.error
+        return f"{self.due.reason} {self.first_test}".strip() if self.is_never_tested else self.due.reason
 
 
 def due_list(rig: Rig, *, at: datetime) -> list[DueItem]:
@@ -112,7 +134,7 @@ def _is_ruled(component: Component, edition: Edition) -> bool:
 def _pressing(item: DueItem) -> tuple[int, bool, float, int, int]:
     due_at = item.due.due_at.timestamp() if item.due and item.due.due_at else float("inf")
     return (
-        _WORST_FIRST.index(item.state),
+        item.rank,
         item.failed_record is None,
         due_at,
         item.position.stack_id,
@@ -237,7 +259,32 @@ def _dated(item: DueItem, recurs: Recurrence, history: _History, under: Circumst
     events = [*_events(item, history, at), *_section_events(item, under, at)]
     zone = item.position.stack.rig.zone
     due = recurrence.due(recurs.interval, recurs.deadline, events, at=at, zone=zone)
-    return replace(item, due=due, clause=recurs.source.clause, confidence=recurs.source.confidence.value)
+    lasts_until = recurrence.deadline_after(item.installation.installed_at, recurs.interval, recurs.deadline, zone)
+    return replace(
+        item,
+        due=due,
+        clause=recurs.source.clause,
+        confidence=recurs.source.confidence.value,
+        first_test=_first_test(item, under),
+        stood_too_long=at >= lasts_until,
+    )
+
+
+def _first_test(item: DueItem, under: Circumstances) -> str:
+    """Return which test is owed first, with its clause: the one on installation, where the rules ask for one."""
+    try:
+        on_installation = replace(under, occasion=Occasion.INSTALLED)
+        standing = Standing(item.position, item.component, item.installation)
+        rules = choice_for(standing, default_side(item.component.kind), under=on_installation).pressure_rules
+    except InputError:
+        return "The first test owed is the one on the interval."
+    return f"The first test owed is the one on installation ({_clause_of(rules, Occasion.INSTALLED)})."
+
+
+def _clause_of(rules: Iterable[PressureRule], occasion: Occasion) -> str:
+    """Return the clause by which something that happened calls for a test."""
+    clauses = [event.source.clause for rule in rules for event in rule.events if event.occasion == occasion]
+    return "; ".join(dict.fromkeys(clauses))
 
 
 def _events(item: DueItem, history: _History, at: datetime) -> list[Event]:

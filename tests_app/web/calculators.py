@@ -78,7 +78,8 @@ def _form(request: HttpRequest, form_class: type[CalculationForm], units: System
     asked = request.GET if request.GET and not form_class.uploads else None
     form = form_class(asked, units=units)
     if not form.is_bound and "at" in form.fields:
-        form.initial["at"] = timezone.now().strftime("%Y-%m-%dT%H:%M")
+        now = timezone.now().astimezone(ZoneInfo(form["zone"].value()))
+        form.initial["at"] = now.strftime("%Y-%m-%dT%H:%M")
     return form
 
 

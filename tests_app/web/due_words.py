@@ -1,17 +1,17 @@
-"""When something is due, in words on the rig's clock: a deadline at midnight is 24:00 of its last day."""
+"""When something is due, in words on the rig's clock: a deadline at midnight is the end of its last day."""
 
-from datetime import datetime, time, timedelta
+from datetime import datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from accounts.presentation import date_text, zone_label
-from calcs.recurrence import State
-from tests_app.queries.due_list import CANNOT_BE_WORKED_OUT, NOT_PASSED, DueItem
+from calcs.recurrence import State, limit_words, moment_words
+from tests_app.queries.due_list import CANNOT_BE_WORKED_OUT, NEVER_TESTED, NOT_PASSED, DueItem
 
 STATE_KEYS: Final = {
     CANNOT_BE_WORKED_OUT: "unknown",
     State.OVERDUE: "overdue",
     NOT_PASSED: "not-passed",
+    NEVER_TESTED: "not-proven",
     State.DUE_NOW: "due-now",
     State.DUE_SOON: "due-soon",
     State.IN_PROGRESS: "in-progress",
@@ -24,6 +24,7 @@ _WORDS: Final = {
     CANNOT_BE_WORKED_OUT: "Cannot be worked out",
     State.OVERDUE: "Overdue",
     NOT_PASSED: "Last test not passed",
+    NEVER_TESTED: "Never tested",
     State.DUE_NOW: "Due now",
     State.DUE_SOON: "Due soon",
     State.IN_PROGRESS: "Test in progress",
@@ -39,17 +40,16 @@ _FEW_HOURS: Final = timedelta(hours=48)
 
 
 def deadline_text(moment: datetime, zone: ZoneInfo) -> str:
-    """Return a deadline; the midnight that ends a day is written as that day's 24:00.
+    """Return a deadline, which stands after the word before: ``midnight at the end of 15 Mar 2026, UTC−5``."""
+    return limit_words(moment, zone)
 
-    >>> chicago = ZoneInfo("America/Chicago")
-    >>> deadline_text(datetime(2026, 3, 16, tzinfo=chicago), chicago)
-    '15 Mar 2026, 24:00 UTC−5'
-    """
-    local = moment.astimezone(zone)
-    if local.time() == time():
-        last_day = local.replace(tzinfo=None) - _DAY
-        return f"{date_text(last_day)}, 24:00 {zone_label(local)}"
-    return f"{date_text(local)}, {local:%H:%M} {zone_label(local)}"
+
+def due_text(item: DueItem) -> str:
+    """Return the date of an item: its deadline, or for what is due now the moment since when; empty without one."""
+    if item.due is None or item.due.due_at is None:
+        return ""
+    zone = item.position.stack.rig.zone
+    return (moment_words if item.due.state is State.DUE_NOW else limit_words)(item.due.due_at, zone)
 
 
 def distance_text(moment: datetime, at: datetime) -> str:
@@ -67,6 +67,8 @@ def state_words(item: DueItem, at: datetime) -> str:
     if state == State.OVERDUE and due_at:
         overdue = f"Overdue by {distance_text(due_at, at).removesuffix(' ago')}"
         return f"{overdue}, last test not passed" if item.failed_record else overdue
+    if state == NEVER_TESTED:
+        return f"Never tested, installed {distance_text(item.installation.installed_at, at)}"
     if state == State.DUE_SOON and due_at:
         return f"Due {distance_text(due_at, at)}"
     return _WORDS[state]

@@ -26,16 +26,17 @@ from equipment.web.columns import ListTable, MomentColumn
 from equipment.web.lists import RowFilter, listed
 from tests_app.models import Record
 from tests_app.queries import records
-from tests_app.queries.due_list import CANNOT_BE_WORKED_OUT, NOT_PASSED, DueItem, due_list
-from tests_app.web.due_words import STATE_CHOICES, STATE_KEYS, deadline_text, state_words
+from tests_app.queries.due_list import CANNOT_BE_WORKED_OUT, NEVER_TESTED, NOT_PASSED, DueItem, due_list
+from tests_app.web.due_words import STATE_CHOICES, STATE_KEYS, deadline_text, due_text, state_words
 from tests_app.web.entry import RigLink, Visit, signed_in
 
 _ORDER: Final = tuple(STATE_KEYS)
-_URGENT: Final = (CANNOT_BE_WORKED_OUT, State.OVERDUE, NOT_PASSED, State.DUE_NOW)
+_URGENT: Final = (CANNOT_BE_WORKED_OUT, State.OVERDUE, NOT_PASSED, NEVER_TESTED, State.DUE_NOW)
 _COUNTED: Final[Mapping[str, tuple[str, str]]] = {
     CANNOT_BE_WORKED_OUT: ("cannot be worked out", "cannot be worked out"),
     State.OVERDUE: ("is overdue", "are overdue"),
     NOT_PASSED: ("did not pass its last test", "did not pass their last test"),
+    NEVER_TESTED: ("was never tested", "were never tested"),
     State.DUE_NOW: ("is due now", "are due now"),
     State.DUE_SOON: ("is due within 72 hours", "are due within 72 hours"),
     State.IN_PROGRESS: ("is being tested", "are being tested"),
@@ -56,7 +57,7 @@ class DueRow:
     def urgency(self) -> tuple[int, float]:
         """Return the place among the most pressing."""
         due_at = self.item.due.due_at if self.item.due else None
-        return _ORDER.index(self.item.state), due_at.timestamp() if due_at else float("inf")
+        return self.item.rank, due_at.timestamp() if due_at else float("inf")
 
     @property
     def words(self) -> str:
@@ -81,7 +82,12 @@ class DueRow:
     @property
     def due_text(self) -> str:
         """Return the limit in words."""
-        return deadline_text(self.due_at, self.zone) if self.due_at else ""
+        return due_text(self.item)
+
+    @property
+    def amber_text(self) -> str:
+        """Return the earlier date in words."""
+        return deadline_text(self.amber_at, self.zone) if self.amber_at else ""
 
     @property
     def is_since(self) -> bool:
@@ -144,8 +150,7 @@ class DueTable(ListTable):
             return format_html("at once, since {}", value)
         if record.amber_at is None:
             return value
-        earlier = deadline_text(record.amber_at, record.zone)
-        return format_html('{}<br><span class="small soft">better before {}</span>', value, earlier)
+        return format_html('{}<br><span class="small soft">better before {}</span>', value, record.amber_text)
 
     def render_why(self, value: str, record: DueRow) -> SafeString:
         return SafeString(render_to_string("tests_app/parts/why.html", {"row": record, "reason": value}))

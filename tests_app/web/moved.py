@@ -9,7 +9,7 @@ from calcs.recurrence import State
 from tests_app.models import Record
 from tests_app.queries import records
 from tests_app.queries.due_list import DueItem, due_list
-from tests_app.web.due_words import STATE_KEYS, deadline_text, state_words
+from tests_app.web.due_words import STATE_KEYS, due_text, state_words
 
 _JUST: Final = timedelta(seconds=1)
 
@@ -50,5 +50,5 @@ def moved_by(record: Record) -> Sequence[Moved]:
 def _said(item: DueItem | None) -> str:
     if item is None or item.due is None or item.due.due_at is None:
         return ""
-    text = deadline_text(item.due.due_at, item.position.stack.rig.zone)
-    return f"at once, since {text}" if item.due.state == State.DUE_NOW else text
+    text = due_text(item)
+    return f"at once, since {text}" if item.due.state is State.DUE_NOW else text

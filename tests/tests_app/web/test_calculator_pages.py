@@ -95,8 +95,15 @@ def test_a_deadline_falls_at_the_end_of_the_last_day_on_the_rigs_clock(web: Clie
         "at": "2026-03-10T12:00",
     }
     page = said(ask(web, "due", **asked))
-    assert "15 Mar 2026, 24:00 UTC−5" in page
+    assert "midnight at the end of 15 Mar 2026, UTC−5" in page
     assert "In date" in page
+
+
+def test_the_moment_asked_for_is_now_on_the_clock_of_the_zone_shown(web: Client):
+    page = web.get(reverse("tests_app:calculation", args=["due"])).content.decode()
+    # The test's now is 2 March 2026, 16:00 UTC: 10:00 in Chicago.
+    assert 'value="America/Chicago"' in page
+    assert 'value="2026-03-02T10:00"' in page
 
 
 @pytest.mark.parametrize(

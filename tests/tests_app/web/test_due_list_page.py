@@ -26,7 +26,7 @@ def said(answer: HttpResponse) -> str:
 
 def test_the_rig_is_summed_up_in_a_sentence(web: Client, world: World):
     a_sealed_record(world)
-    assert re.search(r"\d+ are due now and 1 is in date\.", said(front(web, world)))
+    assert re.search(r"\d+ were never tested and 1 is in date\.", said(front(web, world)))
 
 
 def test_a_rig_in_date_says_that_nothing_is_overdue(world: World):
@@ -38,17 +38,20 @@ def test_a_rig_in_date_says_that_nothing_is_overdue(world: World):
 def test_a_row_gives_both_dates_its_clause_and_why(web: Client, world: World):
     record = a_sealed_record(world)
     page = said(front(web, world, text="Upper pipe ram"))
-    assert "16 Mar 2026, 24:00 UTC−5" in page
+    assert "midnight at the end of 16 Mar 2026, UTC−5" in page
     assert "better before 16 Mar 2026, 10:00 UTC−5" in page
     assert "30 CFR 250.737(a)(2)" in page
     assert "Last passing test concluded" in page
     assert reverse("tests_app:record", args=[record.pk]) in front(web, world).content.decode()
 
 
-def test_a_failed_test_leads_the_list(web: Client, world: World):
+def test_a_failed_test_stands_before_what_was_put_in_lately(web: Client, world: World):
     a_sealed_record(world, curve=leaking())
+    fresh = world.at("Annular").installations.get()
+    fresh.installed_at = STARTED
+    fresh.save()
     rows = said(front(web, world)).partition("Begin the next before")[2]
-    assert rows.index("Last test not passed Upper pipe ram") < rows.index("Due now")
+    assert rows.index("Last test not passed Upper pipe ram") < rows.index("Annular preventer")
 
 
 def test_tests_in_progress_are_led_to(web: Client, world: World):

@@ -78,7 +78,7 @@ def test_a_components_page_shows_its_tests_and_when_the_next_must_begin(web: Cli
     ram = world.at("Upper pipe ram").installations.get().component
     page = web.get(reverse("equipment:component", args=[ram.pk])).content.decode()
     assert reverse("tests_app:record", args=[record.pk]) in page
-    assert "16 Mar 2026, 24:00 UTC−5" in page
+    assert "midnight at the end of 16 Mar 2026, UTC−5" in page
 
 
 def test_what_is_never_tested_has_no_panel(world: World):
@@ -93,5 +93,5 @@ def test_the_drawing_of_the_stack_knows_how_each_position_stands(world: World):
     marks = panels.states_of(world.stack, SIGNED)
     ram, valve = (marks[world.at(name).pk] for name in ("Upper pipe ram", "Inner kill valve"))
     assert (ram.word, ram.shape, ram.tone) == ("In date", "in-date", "good")
-    assert ram.detail == "before 16 Mar 2026, 24:00 UTC−5"
-    assert (valve.word, valve.tone) == ("Due now", "now")
+    assert ram.detail == "before midnight at the end of 16 Mar 2026, UTC−5"
+    assert (valve.word, valve.tone) == ("Never tested, installed 400 days ago", "bad")

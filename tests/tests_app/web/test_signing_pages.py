@@ -159,7 +159,7 @@ def test_the_record_shows_which_due_dates_it_moved(web: Client, world: World):
     record = a_sealed_record(world)
     page = said(web.get(reverse("tests_app:record", args=[record.pk])))
     assert "at once, since" in page
-    assert "16 Mar 2026, 24:00 UTC−5" in page
+    assert "midnight at the end of 16 Mar 2026, UTC−5" in page
 
 
 def test_what_did_not_pass_stays_due_at_once(world: World):

@@ -70,8 +70,8 @@ def test_how_long_it_lasts_is_said_in_words(seconds: float, words: str):
     assert lasts(seconds) == words
 
 
-def test_a_midnight_deadline_is_the_last_days_24_hours():
-    assert deadline_text(datetime(2026, 3, 16, tzinfo=CHICAGO), CHICAGO) == "15 Mar 2026, 24:00 UTC−5"
+def test_a_midnight_deadline_is_the_end_of_the_last_day():
+    assert deadline_text(datetime(2026, 3, 16, tzinfo=CHICAGO), CHICAGO) == "midnight at the end of 15 Mar 2026, UTC−5"
     assert deadline_text(datetime(2026, 3, 15, 2, 10, tzinfo=CHICAGO), CHICAGO) == "15 Mar 2026, 02:10 UTC−5"
 
 
