@@ -1,7 +1,7 @@
 """How quantities, numbers, moments and states are written for people. Pure: no request, no database, no clock."""
 
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import date, datetime, tzinfo
 from math import isfinite
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -103,7 +103,7 @@ def in_zone(moment: datetime, zone: str | tzinfo) -> datetime:
     return moment.astimezone(ZoneInfo(zone) if isinstance(zone, str) else zone)
 
 
-def date_text(moment: datetime) -> str:
+def date_text(moment: date) -> str:
     """Return ``9 Dec 2026``: the month in letters, since 9/12 and 12/9 are read both ways on one rig."""
     return f"{moment.day} {moment:%b %Y}"
 

@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 
 from django.db import transaction
 
+from accounts.presentation import date_text, zone_label
 from equipment.actions import saving
 from equipment.actions.events import Event
 from equipment.errors import Refused
@@ -120,4 +121,4 @@ def _until(installation: Installation) -> str:
     if installation.removed_at is None:
         return ""
     local = installation.removed_at.astimezone(installation.position.stack.rig.zone)
-    return f" until {local:%d %b %Y, %H:%M} (UTC{local:%z})"
+    return f" until {date_text(local)}, {local:%H:%M} {zone_label(local)}"

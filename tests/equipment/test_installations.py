@@ -84,7 +84,7 @@ def test_history_before_what_is_on_file_is_refused_with_the_time_in_the_rig_s_zo
     remove(install(a.a_component(rig), upper), DAY + HOUR)
     error = refused(lambda: install(a.a_component(rig), upper, DAY - HOUR))
     assert error.field == "installed_at"
-    assert "02 Mar 2026, 07:00 (UTC-0600)" in error.reason
+    assert "2 Mar 2026, 07:00 UTC−6" in error.reason
 
 
 @pytest.mark.parametrize("when", [DAY, DAY - HOUR])

@@ -9,6 +9,7 @@ from django.db import IntegrityError, models, transaction
 from django.db.models import Max
 
 from accounts.models import User
+from accounts.presentation import date_text
 from equipment.actions.saving import aware
 from equipment.errors import Refused
 from equipment.models import HoleSection, Instrument, Rig, Stack
@@ -199,7 +200,8 @@ def _refuse_conclusion(record: Record, concluded_at: datetime, at: datetime) -> 
         raise Refused("concluded_at", "The conclusion lies in the future.", "Give the time the last hold was over.")
     last = record.steps.filter(evidence=Evidence.TYPED).aggregate(last=Max("concluded_at"))["last"]
     if last is not None and concluded_at < last:
-        ended = f"{last.astimezone(record.rig.zone):%d %b %Y %H:%M:%S}"
+        local = last.astimezone(record.rig.zone)
+        ended = f"{date_text(local)}, {local:%H:%M:%S}"
         raise Refused(
             "concluded_at",
             f"A hold of this test was still running: the last one typed in ended {ended}.",

@@ -8,6 +8,7 @@ from typing import Any, Final, cast
 from django import forms
 from django.db.models import QuerySet
 
+from accounts.presentation import date_text
 from calcs.units import Dimension
 from equipment.models import HoleSection, Instrument, Rig, Stack, StackKind
 from equipment.queries.instruments import expiry_on
@@ -44,7 +45,7 @@ class Offer:
 def _instrument_label(instrument: Instrument, today: Any) -> str:
     due = instrument.calibration_due_on
     stands = expiry_on(today, due=due, missing="no calibration on file")
-    until = f"calibrated until {due:%d %b %Y}, " if due else ""
+    until = f"calibrated until {date_text(due)}, " if due else ""
     top = instrument.range_high
     return f"{instrument}, to {top.text} {top.unit}: {until}{stands.words.lower()}"
 

@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
-from accounts.presentation import quantity_shown
+from accounts.presentation import date_text, quantity_shown
 from calcs.units import Dimension, System, to_si
 from equipment.actions import banks as actions
 from equipment.models import Bank, Bottle, BottleState, QuantityField
@@ -163,7 +163,7 @@ def change_bottle_state(request: HttpRequest, pk: int) -> HttpResponse:
     visit = Visit.of(request, bottle.bank.component.rig)
     initial = {"state": "", "state_since": visit.today, "state_reason": ""}
     form = BottleStateForm(request.POST or None, row=bottle, initial=initial)
-    lead = f"It is {BottleState(bottle.state).label.lower()} since {bottle.state_since:%d %b %Y}. Nothing is deleted."
+    lead = f"It is {BottleState(bottle.state).label.lower()} since {date_text(bottle.state_since)}. Nothing is deleted."
     return visit.fill_in(
         form,
         lambda: actions.change_bottle_state(bottle, **form.facts, seen=form.version, by=visit.user, at=visit.at),
