@@ -72,3 +72,17 @@ def test_api_standard_53_asks_every_21_days_at_masp_or_more():
     assert found["high"]["value"] == pytest.approx(6200)
     assert str(rulebook.edition("api53-4").rule(found["rule"]).recurs.interval) == "21 d"
     assert found["confidence"] == "memory"
+
+
+@pytest.mark.parametrize("kind", ["pipe-ram", "annular", "choke-valve"])
+@pytest.mark.parametrize("occasion", ["interval", "installed"])
+def test_a_subsea_figure_of_api_standard_53_says_that_its_own_clause_was_not_read(kind: str, occasion: str):
+    # API Standard 53, 4th ed., section 7 mirrors section 6, from memory: the figures are the surface ones.
+    asked = {"masp": "6200 psi", "occasion": occasion}
+    surface_one = required(kind, "10000 psi", "API Standard 53", **asked)
+    subsea_one = required(kind, "10000 psi", "API Standard 53", stack="subsea", **asked)
+    assert "own clause number not read" not in surface_one["clause"]
+    for name, source in subsea_one["sources"].items():
+        assert "mirrored by section 7 for subsea; own clause number not read" in source["clause"]
+        assert source["confidence"] == "memory"
+        assert subsea_one[name] == surface_one[name]
