@@ -13,8 +13,9 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from calcs.errors import InputError
+from calcs.exposure import BLED_OFF, Beside
 from calcs.hold_windows import BoolArray, Runs, runs_where
-from calcs.holds import BLED_OFF, LEAST_ATTEMPT, HoldRule, judge
+from calcs.holds import LEAST_ATTEMPT, HoldRule, judge
 from calcs.recordings import Recording
 from calcs.verdicts import HoldResult, HoldVerdict
 
@@ -237,13 +238,22 @@ class _Matching:
     def verdicts(self) -> list[list[HoldVerdict]]:
         """Verdict of each attempt (row) by each step's rule (column); equal rules are judged once."""
         rows = []
-        for attempt in self.attempts:
-            known = {rule: self._judge(attempt, rule) for rule in dict.fromkeys(self.rules)}
+        for number in range(len(self.attempts)):
+            known = {rule: self._judge(number, rule) for rule in dict.fromkeys(self.rules)}
             rows.append([known[rule] for rule in self.rules])
         return rows
 
-    def _judge(self, attempt: _Attempt, rule: HoldRule) -> HoldVerdict:
-        return judge(self.recording, rule, start=self._at(attempt.judged_from), end=self._at(attempt.last))
+    def _judge(self, number: int, rule: HoldRule) -> HoldVerdict:
+        attempt = self.attempts[number]
+        start, end = self._at(attempt.judged_from), self._at(attempt.last)
+        return judge(self.recording, rule, start=start, end=end, beside=self._beside(number))
+
+    def _beside(self, number: int) -> Beside:
+        """Return what stands beside an attempt: each is judged on what it stood under itself."""
+        before = self._at(self.attempts[number - 1].last) if number else None
+        after = self._at(self.attempts[number + 1].judged_from) if number + 1 < len(self.attempts) else None
+        most = [rule.never_above for rule in self.rules if rule.never_above is not None]
+        return Beside(before, after, max(most, default=None))
 
     def _at(self, index: int) -> float:
         return float(self.recording.elapsed[index])

@@ -16,6 +16,7 @@ from typing import Final
 import numpy as np
 
 from calcs.errors import InputError
+from calcs.exposure import ALONE, BLED_OFF, Beside, Exposure
 from calcs.hold_windows import (
     TIME_TOLERANCE_S,
     BoolArray,
@@ -26,7 +27,6 @@ from calcs.hold_windows import (
     windows_in,
 )
 from calcs.recordings import Recording
-from calcs.units import Dimension, GaugePressure, to_si
 from calcs.verdicts import (
     Ended,
     FellTooMuch,
@@ -40,9 +40,6 @@ from calcs.verdicts import (
     Reason,
     TooShort,
 )
-
-BLED_OFF: Final = GaugePressure(to_si(50.0, "psi", Dimension.PRESSURE))
-"""Below this a line counts as bled to zero: gauges of this range do not show a true zero (common practice)."""
 
 PRESSURE_TOLERANCE: Final = 1e-9
 """Relative tolerance on pressure limits: room for the conversion of units, far under what any gauge resolves."""
@@ -73,8 +70,8 @@ class HoldRule:
         max_decay: largest fall allowed inside a hold, or None.
         max_gap_s: longest time between two samples of a hold; None for five times the median interval of the
             recording, at least 30 s.
-        rating: the lowest rating among what the pressure reaches, or None; no sample of the part judged may
-            pass it by more than `OVER_RATING`, in a hold or between.
+        rating: the lowest rating among what the pressure reaches, or None; nothing the step stood under may
+            pass it by more than `OVER_RATING`: in a hold, between holds, or outside the part marked.
 
     Raises InputError with the path of the value at fault (``low.min``, ``high.target``, ``hold`` …).
     """
@@ -94,11 +91,11 @@ class HoldRule:
         """The pressure nothing may pass, in Pa gauge; None where no rating is given."""
         return None if self.rating is None else self.rating * (1 + OVER_RATING)
 
-    def over_pressured(self, peak: float, at: float | None = None) -> OverPressured | None:
+    def over_pressured(self, peak: float, at: float | None = None, *, marked: bool = True) -> OverPressured | None:
         """Return the fault of a `peak` (Pa gauge, seen at `at` s) over what nothing may pass; None below that."""
         if self.rating is None or self.never_above is None or peak <= self.never_above * (1 + PRESSURE_TOLERANCE):
             return None
-        return OverPressured(peak, at, self.rating)
+        return OverPressured(peak, at, self.rating, marked)
 
     def __post_init__(self) -> None:
         """Refuse a rule that contradicts itself."""
@@ -162,7 +159,14 @@ def _refuse(wrong: bool, field: str, reason: str) -> None:
         raise InputError(field, reason, _REMEDIES[field])
 
 
-def judge(recording: Recording, rule: HoldRule, *, start: float | None = None, end: float | None = None) -> HoldVerdict:
+def judge(
+    recording: Recording,
+    rule: HoldRule,
+    *,
+    start: float | None = None,
+    end: float | None = None,
+    beside: Beside = ALONE,
+) -> HoldVerdict:
     """Return the verdict on the low and the high hold between `start` and `end` (elapsed s; None: the whole).
 
     Whenever a low hold that meets the rule is followed by a high hold that does, such a pair is found: the
@@ -170,7 +174,8 @@ def judge(recording: Recording, rule: HoldRule, *, start: float | None = None, e
     steadiest that ends before that high begins. Otherwise each result is the best attempt with its reasons.
 
     Whether a pressure over the restart limit was bled off is looked for in the samples before `start` too: a mark
-    set after the peak would else hide it.
+    set after the peak would else hide it. A pressure over the rating is looked for in the whole recording, up to
+    what other steps are judged on (`beside`).
 
     Raises InputError on ``start`` or ``end`` when fewer than two samples lie between the marks.
     """
@@ -180,14 +185,13 @@ def judge(recording: Recording, rule: HoldRule, *, start: float | None = None, e
     high = _high_result(span, high_from, low_found=low.found)
     # A clock of whole seconds may give the end of the low and the start of the high the same time.
     before = max(span.index_of(high.start), high_from)
-    return HoldVerdict(low.result(before), _refused_over_rating(high, span))
-
-
-def _refused_over_rating(high: HoldResult, span: "_Span") -> HoldResult:
-    """Return the high hold, failed where anything in the part judged passed the rating by more than is allowed."""
-    at = int(np.argmax(span.pressures))
-    fault = span.rule.over_pressured(float(span.pressures[at]), float(span.times[at]))
-    return high if fault is None else replace(high, passes=False, reasons=(fault, *high.reasons))
+    exposure = Exposure.of(recording, start, end, beside)
+    peak, apart = exposure.charged(beside), exposure.apart
+    fault = rule.over_pressured(peak.pressure, peak.at, marked=span.holds(peak.at))
+    if fault is not None:
+        high = replace(high, passes=False, reasons=(fault, *high.reasons))
+    anothers = exposure.is_anothers(beside) and apart is not None and rule.over_pressured(apart.pressure)
+    return HoldVerdict(low.result(before), high, highest=peak, apart=apart if anothers else None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,6 +230,10 @@ class _Span:
             rule=rule,
             max_gap=rule.gap_for(recording),
         )
+
+    def holds(self, elapsed: float) -> bool:
+        """Tell whether a time lies in the part marked."""
+        return bool(self.times[0] <= elapsed <= self.times[-1])
 
     def index_of(self, elapsed: float | None) -> int:
         """Return the index of the sample at `elapsed`; past the last when None."""

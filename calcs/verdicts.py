@@ -97,11 +97,23 @@ class NothingAfterLow:
 
 @dataclass(frozen=True, slots=True)
 class OverPressured:
-    """`peak` Pa was seen at `at` s (None: no clock and no place) where the lowest rating exposed is `rating` Pa."""
+    """`peak` Pa was seen at `at` s (None: no clock and no place) where the lowest rating exposed is `rating` Pa.
+
+    `marked` tells whether it lies in the part marked; over-pressured outside it is over-pressured as well.
+    """
 
     peak: float
     at: float | None
     rating: float
+    marked: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """The highest pressure of a stretch, Pa gauge, and when it was seen, elapsed s."""
+
+    pressure: float
+    at: float
 
 
 Reason: TypeAlias = TooShort | NeverWithin | FellTooMuch | NotBledOff | HighBeforeLow | NothingAfterLow | OverPressured
@@ -150,10 +162,17 @@ class HoldResult:
 
 @dataclass(frozen=True, slots=True)
 class HoldVerdict:
-    """The low and the high hold of one step; it passes when both do."""
+    """The low and the high hold of one step; it passes when both do.
+
+    Attributes:
+        highest: the highest pressure the step answers for, in or outside the part marked.
+        apart: a pressure over what the step may stand under that is taken for another step's; None for none.
+    """
 
     low: HoldResult
     high: HoldResult
+    highest: Peak | None = None
+    apart: Peak | None = None
 
     @property
     def passes(self) -> bool:
@@ -227,8 +246,9 @@ def in_words(reason: Reason, wording: Wording) -> str:
             return f"the target was reached only before the low hold, {wording.moment(at)}: the low hold comes first"
         case NothingAfterLow(at):
             return f"nothing was recorded after the low hold, which ends {wording.moment(at)}"
-        case OverPressured(peak, at, rating):
+        case OverPressured(peak, at, rating, marked):
             when = "" if at is None else f" {wording.moment(at)}"
+            when += "" if marked else ", outside the part marked"
             return (
                 f"{wording.pressure(peak, beside=rating)} was seen{when}; the lowest rating exposed is "
                 f"{wording.pressure(rating)}: over-pressured, inspect before it is relied on"

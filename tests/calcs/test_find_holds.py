@@ -39,7 +39,7 @@ def test_every_proposal_is_judged_alike_from_its_marks() -> None:
     recording = joined(step(high=3_560), step(high=4_900), step(high=5_050)).recording()
     for hold in find_holds(recording, [ANNULAR, RAM]).holds:
         again = judge(recording, [ANNULAR, RAM][hold.judged_by], start=hold.start, end=hold.end)
-        assert again == hold.verdict
+        assert (again.low, again.high) == (hold.low, hold.high)
 
 
 def test_a_failed_attempt_and_its_retest_leave_the_failure_in_the_list_without_step() -> None:

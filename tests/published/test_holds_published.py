@@ -2,7 +2,8 @@
 
 import pytest
 
-from calcs.holds import BLED_OFF, judge
+from calcs.exposure import BLED_OFF
+from calcs.holds import judge
 from tests.recordings_made import MINUTE, Curve, psi, rule, step
 
 # 30 CFR 250.737(b)(1), from memory; the same logic with a band of 200 to 300 psi was in the superseded 250.448(a).

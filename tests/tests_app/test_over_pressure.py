@@ -17,14 +17,16 @@ from tests.builders_tests_app import (
     a_world,
     concluded,
     good,
+    leaking,
     typed,
 )
 from tests.recordings_made import Curve
+from tests_app.actions import recordings
 from tests_app.documents.snapshot import content_of
 from tests_app.documents.step_copies import Local, step_content
 from tests_app.models import Step
 from tests_app.queries.completeness import open_points
-from tests_app.queries.verdicts import notes_of, over_rating_of
+from tests_app.queries.verdicts import apart_of, notes_of, over_rating_of
 
 pytestmark = pytest.mark.django_db
 
@@ -126,3 +128,63 @@ def test_typed_readings_show_on_paper_the_hold_they_were_judged_by(world: World,
     content = step_content(judged, local=Local.of(world.rig), proved_by={})
     assert (content["limits"]["hold_s"], content["lines"][0]["hold_s"]) == (300, 300)
     assert content["lines"][0]["working"][-1] == "Readings typed in, no recorder file: the hold is 5 min."
+
+
+def marked(step: Step, world: World, start_s: float, end_s: float) -> Step:
+    return recordings.choose_marks(
+        step,
+        recording=step.record.recordings.get(),
+        start_s=start_s,
+        end_s=end_s,
+        reason="Only this part",
+        by=world.supervisor,
+        at=SIGNED,
+    )
+
+
+PEAK = Curve.through([(0, 0), (0.5, 6_000), (1, 0), (2, 0)])
+
+
+@pytest.mark.parametrize("peak_first", [True, False])
+def test_no_marks_on_a_steps_own_file_hide_its_peak(world: World, annular: Step, peak_first: bool):
+    curve = PEAK.then(good(5_000)) if peak_first else good(5_000).then(PEAK)
+    a_recording(annular.record, world, curve, step=annular)
+    judged = marked(annular, world, *((121, 1_020) if peak_first else (0, 890)))
+    assert judged.outcome == "failed"
+    assert judged.verdict["low"]["passes"]
+    assert "outside the part marked; the lowest rating exposed is 5,000 psi" in judged.verdict["high"]["reasons"][0]
+    assert max(judged.verdict["curve"]["p"]) == pytest.approx(6_000 * 6894.757, rel=1e-4), "the paper shows the peak"
+
+
+def test_a_peak_before_the_first_steps_window_in_a_file_of_the_whole_test_fails_it(world: World, annular: Step):
+    ram = a_step(annular.record, world, "Upper pipe ram")
+    a_recording(annular.record, world, PEAK.then(good(5_000)).then(good(5_000), after=60))
+    annular.refresh_from_db()
+    ram.refresh_from_db()
+    assert (annular.outcome, ram.outcome) == ("failed", "passed")
+
+
+def test_a_peak_between_two_windows_stays_with_one_step_or_the_other_wherever_the_marks_go(world: World, annular: Step):
+    ram = a_step(annular.record, world, "Upper pipe ram")
+    a_recording(annular.record, world, good(5_000).then(PEAK, after=60).then(good(5_000)))
+    ram.refresh_from_db()
+    proposed = ram.proposed_marks
+    outcomes = []
+    for start in (880, 960, 1_000, proposed["start_s"]):
+        marked(ram, world, start, proposed["end_s"])
+        outcomes.append({step.outcome for step in annular.record.steps.all()})
+    assert all("failed" in outcome for outcome in outcomes)
+
+
+def test_the_pressure_of_a_stronger_step_beside_it_fails_no_step_and_is_said(world: World):
+    strong = a_world()
+    draft = a_draft(strong)
+    weak = a_step(draft, strong, "Annular")
+    weak.limits["high"] |= {"rating": {"value": 7_500, "unit": "psi"}, "max": {"value": 7_875, "unit": "psi"}}
+    weak.save()
+    a_step(draft, strong, "Upper pipe ram")
+    a_recording(draft, strong, good(7_000).then(leaking(10_000), after=60).then(good(10_000), after=60))
+    weak.refresh_from_db()
+    assert weak.outcome == "passed"
+    assert apart_of(weak.verdict).startswith("10,100 psi was seen")
+    assert any("taken for another step's" in point.reason for point in open_points(draft))

@@ -5,18 +5,33 @@ file as kept or the readings as typed; nothing is taken over from the page.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import ceil
 from typing import Any
 
 from calcs import holds
 from calcs.errors import InputError
+from calcs.exposure import ALONE, Beside, beside
+from calcs.holds import HoldRule
 from calcs.readings import Reading
 from calcs.recordings import Recording as Samples
 from calcs.recordings import read_recording
 from calcs.units import Dimension
+from calcs.verdicts import OverPressured
 from equipment import files
 from equipment.models import Measured
-from tests_app.models import Evidence, HoldPhase, Line, Outcome, PressureFrom, Record, Recording, Step, TypedReading
+from tests_app.models import (
+    Evidence,
+    HoldPhase,
+    Line,
+    Outcome,
+    PressureFrom,
+    Record,
+    Recording,
+    RecordingKind,
+    Step,
+    TypedReading,
+)
 from tests_app.queries import verdicts
 from tests_app.queries.copies import as_tested, in_round_unit
 from tests_app.queries.limits import hold_rule, limits_of
@@ -86,6 +101,13 @@ def samples_of(recording: Recording, record: Record) -> Samples:
     )
 
 
+def judge_beside(step: Step, record: Record, *, samples: Samples) -> None:
+    """Judge anew the other steps of a step's file: what each stood under ends where the next one's part begins."""
+    others = record.steps.filter(recording=step.recording, evidence=Evidence.RECORDING).exclude(pk=step.pk)
+    for other in others.select_related("recording").order_by("order"):
+        judge_step(other, record, samples=samples)
+
+
 def judge_step(step: Step, record: Record, *, samples: Samples | None = None) -> None:
     """Judge a step by its evidence and give its lines their outcome. Raises InputError for unusable marks."""
     if step.evidence == Evidence.RECORDING and step.recording is not None:
@@ -122,8 +144,34 @@ def _from_recording(step: Step, record: Record, samples: Samples) -> dict[str, A
     marks = step.chosen_marks or {}
     start, end = marks.get("start_s"), marks.get("end_s")
     rule = hold_rule(step.limits)
-    verdict = holds.judge(samples, rule, start=start, end=end)
+    verdict = holds.judge(samples, rule, start=start, end=end, beside=_beside(step, record))
+    elsewhere = _over_pressured_elsewhere(step, rule)
+    if elsewhere is not None:
+        reasons = (elsewhere, *verdict.high.reasons)
+        verdict = replace(verdict, high=replace(verdict.high, passes=False, reasons=reasons))
     return verdicts.of_recording(verdict, samples, rule, record.rig, start_s=start, end_s=end)
+
+
+def _over_pressured_elsewhere(step: Step, rule: HoldRule) -> OverPressured | None:
+    """Return the fault another file of the step's own shows: to judge by a different one does not undo it."""
+    own = step.recordings.filter(kind=RecordingKind.SAMPLES, withdrawn_at__isnull=True).exclude(pk=step.recording_id)
+    faults = (rule.over_pressured(one.facts.get("highest", 0.0), marked=False) for one in own)
+    return next((fault for fault in faults if fault is not None), None)
+
+
+def _beside(step: Step, record: Record) -> Beside:
+    """Return what else is judged from the step's file; nothing where the file is the step's own: all of it counts."""
+    if step.recording is None or step.recording.step_id == step.pk or step.chosen_marks is None:
+        return ALONE
+    judged = record.steps.filter(recording=step.recording, evidence=Evidence.RECORDING, chosen_marks__isnull=False)
+    parts = [(step, step.chosen_marks), *((one, one.chosen_marks) for one in judged.exclude(pk=step.pk))]
+    parts.sort(key=lambda part: part[0].order)
+    number = next(place for place, (one, _) in enumerate(parts) if one.pk == step.pk)
+    return beside(
+        number,
+        [(marks["start_s"], marks["end_s"]) for _, marks in parts],
+        [hold_rule(one.limits).never_above for one, _ in parts],
+    )
 
 
 def _from_readings(step: Step, record: Record) -> dict[str, Any]:

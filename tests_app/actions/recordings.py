@@ -20,7 +20,7 @@ from calcs.recordings import read_recording, reduced
 from equipment import files
 from equipment.errors import Refused
 from tests_app.actions.drafts import hold_draft, hold_step, mark_changed
-from tests_app.actions.judging import judge_step, samples_of
+from tests_app.actions.judging import judge_all, judge_beside, judge_step, samples_of
 from tests_app.models import Evidence, Record, Recording, RecordingKind, Step
 from tests_app.queries.limits import hold_rule
 from tests_app.queries.proposals import are_moved, is_unconfirmed
@@ -129,7 +129,7 @@ def choose_marks(
         raise Refused("recording", f"{held} is judged by readings typed in.", "Take those back first, with a reason.")
     if end_s <= start_s:
         raise Refused("end", "The end mark lies before the start mark.", "Set it after the start.")
-    before = entries.snapshot(held)
+    before, left = entries.snapshot(held), held.recording
     moved = are_moved(held, own, start_s, end_s)
     if moved and not reason.strip():
         raise Refused(
@@ -139,8 +139,12 @@ def choose_marks(
     held.chosen_marks = {"start_s": start_s, "end_s": end_s, "confirmed": True}
     if moved:
         held.chosen_marks["reason"] = reason.strip()
-    _judge(held, held.record, samples_of(own, held.record))
+    samples = samples_of(own, held.record)
+    _judge(held, held.record, samples)
     _refuse_shared(held)
+    judge_beside(held, held.record, samples=samples)
+    if left is not None and left != own:
+        judge_all(held.record)  # what lay beside it there has nothing beside it now
     mark_changed(held.record)
     was, became = entries.changes(before, entries.snapshot(held))
     rig_number = held.record.rig_id
@@ -282,6 +286,7 @@ def _save(recording: Recording) -> None:
 def _give(step: Step, record: Record, recording: Recording, samples: Samples) -> None:
     step.recording, step.evidence = recording, Evidence.RECORDING
     _judge(step, record, samples)
+    judge_beside(step, record, samples=samples)
 
 
 def _propose(record: Record, recording: Recording, samples: Samples) -> None:

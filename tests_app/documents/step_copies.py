@@ -13,7 +13,7 @@ from tests_app.documents import content as shape
 from tests_app.models import Evidence, Line, Outcome, Step
 from tests_app.queries.limits import hold_s
 from tests_app.queries.proposals import LooseHold
-from tests_app.queries.verdicts import notes_of, over_rating_of
+from tests_app.queries.verdicts import all_notes_of
 
 _DECIMALS: Final = 3
 """Decimals of a plotted pressure: a thousandth of a psi or kPa is far under what paper shows."""
@@ -87,7 +87,7 @@ def step_content(step: Step, *, local: Local, proved_by: Mapping[int, int]) -> s
         "retest_of": step.retest_of.order if step.retest_of else None,
         "retests": sorted(retest.order for retest in step.retests.all()),
         "remarks": step.remarks,
-        "notes": [note for note in (*notes_of(step.verdict), over_rating_of(step.verdict)) if note],
+        "notes": all_notes_of(step.verdict),
         "lines": [_line(line, proved_by.get(line.pk), _typed_hold(step)) for line in step.lines.all()],
     }
 

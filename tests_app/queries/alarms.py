@@ -13,7 +13,7 @@ from calcs.verdicts import Wording
 from equipment.models import ComponentKind, HoleSection, Rig
 from tests_app.models import Record, Step
 from tests_app.queries.requirements import Need
-from tests_app.queries.verdicts import notes_of, over_rating_of, wording_for
+from tests_app.queries.verdicts import apart_of, notes_of, over_rating_of, wording_for
 
 
 @dataclass(frozen=True)
@@ -34,6 +34,9 @@ def alarms_of(record: Record, steps: Iterable[Step]) -> list[Alarm]:
         for note in notes_of(step.verdict):
             alarm = Alarm(step.order, f"{step}: {note}", "Find the leak, or say in the remarks why it is none.")
             found.setdefault(alarm.text, alarm)
+        apart = apart_of(step.verdict)
+        if apart:
+            found[apart] = Alarm(step.order, f"{step}: {apart}", "Say in the remarks which line-up it stood on.")
     return list(found.values())
 
 

@@ -5,7 +5,8 @@
 ``start_pressure``, ``end_pressure``, ``min_pressure``, ``max_pressure``, ``decay``, ``decay_rate`` (Pa/s),
 ``samples``, ``highest_before``, ``highest_before_s``, ``reasons`` and ``notes``; None where there is no such
 figure. ``notes`` say what does not fail a hold that passes, but has to be looked for. ``over_rating`` of the whole
-says that the lowest rating exposed was passed, within what is allowed; "" where it was not.
+says that the lowest rating exposed was passed, within what is allowed; "" where it was not. ``apart`` says that a
+pressure over what the step may stand under was seen beside it, and is taken for another step's; "" where none was.
 """
 
 from collections.abc import Mapping
@@ -15,13 +16,12 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from calcs.hold_windows import TIME_TOLERANCE_S
 from calcs.holds import OVER_RATING, PRESSURE_TOLERANCE, HoldRule
 from calcs.readings import Reading, faults_of_high, faults_of_low, highest_of
 from calcs.recordings import Recording, reduced
 from calcs.steady import HIGH_SHARE, LOW_FALL, steady_fall
 from calcs.units import DISPLAY_UNITS, Dimension, System
-from calcs.verdicts import HoldResult, HoldVerdict, Wording, in_words
+from calcs.verdicts import HoldResult, HoldVerdict, OverPressured, Peak, Wording, in_words
 from equipment.models import Rig
 
 CURVE_POINTS: Final = 800
@@ -44,17 +44,13 @@ def of_recording(
     wording = wording_for(rig, recording.started_at)
     low_note = _steady_note("low", verdict.low, recording, LOW_FALL, wording)
     high_note = _steady_note("high", verdict.high, recording, HIGH_SHARE * rule.high_target, wording)
-    judged = np.ones(len(recording.elapsed), dtype=bool)
-    if start_s is not None:
-        judged &= recording.elapsed >= start_s - TIME_TOLERANCE_S
-    if end_s is not None:
-        judged &= recording.elapsed <= end_s + TIME_TOLERANCE_S
     return {
         "passes": verdict.passes,
         "evidence": "recording",
         "low": {**_hold(verdict.low, recording, wording), "notes": low_note},
         "high": {**_hold(verdict.high, recording, wording), "notes": high_note},
-        "over_rating": _over_rating(float(recording.pressures[judged].max()), rule, wording),
+        "over_rating": _over_rating(verdict.highest.pressure, rule, wording) if verdict.highest else "",
+        "apart": _apart(verdict.apart, rule, wording),
         "curve": _curve(verdict, recording, start_s, end_s),
     }
 
@@ -87,6 +83,26 @@ def notes_of(verdict: Mapping[str, Any] | None) -> list[str]:
 def over_rating_of(verdict: Mapping[str, Any] | None) -> str:
     """Return in words that the lowest rating exposed was passed, within what is allowed; "" where it was not."""
     return str(verdict.get("over_rating", "")) if verdict else ""
+
+
+def all_notes_of(verdict: Mapping[str, Any] | None) -> list[str]:
+    """Return everything that does not fail the step but has to be seen, for a page or a paper."""
+    return [note for note in (*notes_of(verdict), over_rating_of(verdict), apart_of(verdict)) if note]
+
+
+def apart_of(verdict: Mapping[str, Any] | None) -> str:
+    """Return in words that a pressure beside the step is taken for another step's; "" where none was."""
+    return str(verdict.get("apart", "")) if verdict else ""
+
+
+def _apart(peak: Peak | None, rule: HoldRule, wording: Wording) -> str:
+    if peak is None or rule.rating is None:
+        return ""
+    return (
+        f"{wording.pressure(peak.pressure)} was seen {wording.moment(peak.at)}, bled to zero before and after, and is "
+        f"taken for another step's. Did it stand on this line-up, whose lowest rating is "
+        f"{wording.pressure(rule.rating)}, the step is over-pressured: judge it on that hold."
+    )
 
 
 def _steady_note(name: str, hold: HoldResult, recording: Recording, over: float, wording: Wording) -> list[str]:
@@ -192,10 +208,13 @@ def _typed(reading: Reading, faults: tuple[str, ...]) -> dict[str, Any]:
 
 
 def _curve(verdict: HoldVerdict, recording: Recording, start_s: float | None, end_s: float | None) -> dict[str, Any]:
-    """Return the recording around the judged holds, reduced; all between the marks where no hold was found."""
+    """Return the recording around the judged holds and what over-pressured, reduced; all marked where none held."""
     first = 0.0 if start_s is None else start_s
     last = recording.duration if end_s is None else end_s
     edges = [edge for hold in (verdict.low, verdict.high) for edge in (hold.start, hold.end) if edge is not None]
+    peaks = [fault.at for fault in verdict.high.reasons if isinstance(fault, OverPressured) and fault.at is not None]
+    if peaks:
+        edges, first, last = [*edges, *peaks], min(first, *peaks), max(last, *peaks)
     if verdict.low.start is not None and verdict.high.end is not None:
         margin = _MARGIN * (max(edges) - min(edges))
         first, last = max(first, min(edges) - margin), min(last, max(edges) + margin)

@@ -20,7 +20,7 @@ from tests_app.queries import records
 from tests_app.queries.completeness import open_points
 from tests_app.queries.limits import hold_s
 from tests_app.queries.proposals import is_unconfirmed
-from tests_app.queries.verdicts import notes_of, over_rating_of
+from tests_app.queries.verdicts import all_notes_of
 from tests_app.web.closing_forms import ConcludeForm
 from tests_app.web.entry import Visit
 from tests_app.web.evidence_forms import AttachForm, ChartForm, LeakForm, MarksForm, ReadingsForm, ReasonForm
@@ -94,8 +94,7 @@ class StepBlock:
     @property
     def notes(self) -> Sequence[str]:
         """Return what did not fail the step but has to be seen."""
-        kept = self.step.verdict
-        return [note for note in (*notes_of(kept), over_rating_of(kept)) if note]
+        return all_notes_of(self.step.verdict)
 
     @property
     def failed(self) -> bool:
