@@ -7,7 +7,7 @@ from typing import TypedDict, Unpack
 from django.db import transaction
 
 from calcs.units import Quantity
-from equipment.actions import saving
+from equipment.actions import plausible, saving
 from equipment.actions.events import Event
 from equipment.errors import Refused
 from equipment.models import Component, Measured, Rig
@@ -52,11 +52,13 @@ def register_component(
 ) -> Component:
     """Register a component on a rig, standing nowhere yet.
 
-    Raises ValidationError naming the fields at fault, or Refused for a serial number already on file.
+    Raises ValidationError or Refused naming the fields at fault: figures no equipment has, a serial number
+    already on file.
     """
     component = Component(rig=rig, kind=kind)
     saving.assign_values(component, {"serial": serial, **facts})
     _check_days(component, at)
+    plausible.check_component(component)
     saving.add_row(component, Event.COMPONENT_REGISTERED, by=by, at=at)
     return component
 
@@ -74,6 +76,7 @@ def amend_component(
     before = entries.snapshot(fresh)
     saving.assign_values(fresh, facts)
     _check_days(fresh, at)
+    plausible.check_component(fresh)
     if fresh.kind != before["kind"] and fresh.installations.exists():
         raise Refused(
             "kind", "This component has stood in a position of its kind.", "Register another component instead."

@@ -17,6 +17,21 @@ _OUT_OF_THE_WAY: Final = 10_000
 """Added to orders while they move, so that the unique order holds at each single step."""
 _BORE_KINDS: Final = RAM_KINDS | {ComponentKind.ANNULAR}
 _SIDES: Final = {PositionGroup.CHOKE_SIDE, PositionGroup.KILL_SIDE}
+_NEVER_IN_BORE: Final = {
+    ComponentKind.CHOKE_VALVE,
+    ComponentKind.KILL_VALVE,
+    ComponentKind.CHECK_VALVE,
+    ComponentKind.CHOKE,
+    ComponentKind.MANIFOLD,
+    ComponentKind.STANDPIPE_VALVE,
+    ComponentKind.KELLY_VALVE,
+    ComponentKind.SAFETY_VALVE,
+    ComponentKind.INSIDE_BOP,
+    ComponentKind.FLEXIBLE_LINE,
+    ComponentKind.CLOSING_UNIT,
+    ComponentKind.ACCUMULATOR_BANK,
+}
+"""Pipe does not run through these: in the bore a test would count them among what closes it (common practice)."""
 
 
 class StackFacts(TypedDict, total=False):
@@ -154,6 +169,12 @@ def _check_kind(position: Position, kind_before: str) -> None:
 def _check_fit(position: Position) -> None:
     if position.kind in _BORE_KINDS and position.group != PositionGroup.BORE:
         raise Refused("group", f"{ComponentKind(position.kind).label} stands in the bore.", "Choose Stack bore.")
+    if position.kind in _NEVER_IN_BORE and position.group == PositionGroup.BORE:
+        raise Refused(
+            "group",
+            f"{ComponentKind(position.kind).label} does not stand in the bore.",
+            "Choose the side or the part of the system it belongs to.",
+        )
     if position.pk and position.group != PositionGroup.BORE and position.outlets.exists():
         raise Refused("group", "Outlet valves hang on this position.", "Hang them on another position first.")
     outlet_of = position.outlet_of

@@ -5,7 +5,7 @@ from typing import TypedDict, Unpack
 
 from django.db import transaction
 
-from equipment.actions import saving
+from equipment.actions import plausible, saving
 from equipment.actions.components import Amount
 from equipment.actions.events import Event
 from equipment.errors import Refused
@@ -62,7 +62,7 @@ def register_well(rig: Rig, *, name: str, by: Actor, at: datetime, **facts: Unpa
     """Register a well. Raises ValidationError naming the fields at fault, or Refused for a name the rig has."""
     well = Well(rig=rig)
     saving.assign_values(well, {"name": name, **facts})
-    _check_water(well)
+    plausible.check_well(well, at)
     saving.add_row(well, Event.WELL_REGISTERED, by=by, at=at)
     return well
 
@@ -77,7 +77,7 @@ def amend_well(well: Well, *, seen: str = "", by: Actor, at: datetime, **facts: 
     saving.unchanged(fresh, seen)
     before = entries.snapshot(fresh)
     saving.assign_values(fresh, facts)
-    _check_water(fresh)
+    plausible.check_well(fresh, at)
     saving.change_row(fresh, Event.WELL_AMENDED, before=before, by=by, at=at)
     return fresh
 
@@ -121,6 +121,7 @@ def _settle_masp(section: HoleSection) -> None:
         return
     section.masp_reason = ""
     section.masp = None
+    plausible.check_section(section)
     section.masp_working = []
     if section.masp_method:
         found = masp.worked_out(section, subsea=masp.is_subsea(section.well.rig))
@@ -135,16 +136,10 @@ def _settle_entered(section: HoleSection) -> None:
         raise Refused("masp", "The MASP is missing.", "Enter the figure, or have it worked out.")
     if section.masp.si <= 0:
         raise Refused("masp", "A MASP is over zero.", "Check the figure.")
+    plausible.check_section(section)
     section.masp_reason = saving.said(
         section.masp_reason,
         field="masp_reason",
         reason="A MASP that was entered needs its reason.",
         remedy="Say where the figure comes from.",
     )
-
-
-def _check_water(well: Well) -> None:
-    for field in ("water_depth", "air_gap"):
-        measured = getattr(well, field)
-        if measured is not None and measured.si < 0:
-            raise Refused(field, "This is not under zero.", "Check the figure, or leave it empty.")

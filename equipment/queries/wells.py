@@ -2,6 +2,7 @@
 
 from django.db.models import Count, Prefetch, QuerySet
 
+from calcs.pressures import gradient_of
 from equipment.models import HoleSection, Rig, Well
 from equipment.queries import access
 from equipment.queries.access import Right, Viewer
@@ -28,3 +29,9 @@ def section_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> HoleSect
     """Return the hole section; raises NotYours or NotAllowed."""
     section = HoleSection.objects.select_related("well__rig").filter(pk=pk).first()
     return access.checked(user, section, needs=needs)
+
+
+def is_underbalanced(section: HoleSection) -> bool:
+    """Tell whether the mud is lighter than the pore pressure: drilled so on purpose, or a slip of the pen."""
+    mud, pore = section.mud_weight, section.pore_gradient
+    return mud is not None and pore is not None and gradient_of(mud.si) < pore.si

@@ -725,7 +725,7 @@ def many_rows(name: str, world: World, count: int) -> str:
         rig = a.a_rig()
         a.a_crew_member(rig, world.supervisor)
         for position in a.a_stack(
-            rig, positions=tuple((f"P{n}", "choke", "bore", "") for n in range(count))
+            rig, positions=tuple((f"P{n}", "choke", "manifold", "") for n in range(count))
         ).positions.all():
             a.an_installation(position)
         return at(name, rig.pk)
