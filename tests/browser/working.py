@@ -18,7 +18,7 @@ JACK_UP: Final = "Saltmarsh 7"
 JACK_UP_ZONE: Final = ZoneInfo("America/Chicago")
 DRAWN_WITHIN_MS: Final = 60_000
 MADE_WITHIN_MS: Final = 90_000
-_LIMITS: Final = re.compile(r"then high ([\d,]+) psi or more, each held (\d+) min\b")
+_LIMITS: Final = re.compile(r"then high at least ([\d,]+) psi, never over [\d,]+ psi, each held (\d+) min\b")
 
 
 def go_to_rig(page: Page, name: str = JACK_UP) -> None:

@@ -95,7 +95,7 @@ def test_ticking_elements_shows_what_the_step_has_to_show(phone: Page, world: Wo
     sign_in(phone, world)
     phone.goto(reverse("tests_app:step-new", args=[draft.pk]))
     phone.get_by_label("Upper pipe ram").first.check()
-    expect(phone.locator("#preview")).to_contain_text("then high 10,000 psi or more")
+    expect(phone.locator("#preview")).to_contain_text("then high at least 10,000 psi, never over 10,500 psi")
     phone.get_by_role("button", name="Add the step").click()
     expect(phone.get_by_text("Attach the recorder file of this step")).to_be_visible()
 
