@@ -8,9 +8,12 @@ class TestsAppConfig(AppConfig):
     verbose_name = "Tests"
 
     def ready(self) -> None:
+        from equipment import following
+        from tests_app.actions.following import rework_drafts
         from tests_app.guards import sealing_guards
         from tests_app.web import panels
         from trail import guards
 
         guards.register(*sealing_guards())
         panels.register()
+        following.register(lambda row, by, at: rework_drafts(row, by=by, at=at))

@@ -7,6 +7,7 @@ from typing import TypedDict, Unpack
 from django.db import transaction
 
 from calcs.units import Quantity
+from equipment import following
 from equipment.actions import plausible, saving
 from equipment.actions.events import Event
 from equipment.errors import Refused
@@ -69,7 +70,8 @@ def amend_component(
 ) -> Component:
     """Amend what is on file about a component.
 
-    Raises as `register_component` does, and Refused for another kind once it has stood in a position.
+    Drafts of tests that name it follow. Raises as `register_component` does, and Refused for another kind once
+    it has stood in a position.
     """
     fresh = saving.locked(component)
     saving.unchanged(fresh, seen)
@@ -81,7 +83,8 @@ def amend_component(
         raise Refused(
             "kind", "This component has stood in a position of its kind.", "Register another component instead."
         )
-    saving.change_row(fresh, Event.COMPONENT_AMENDED, before=before, by=by, at=at)
+    if saving.change_row(fresh, Event.COMPONENT_AMENDED, before=before, by=by, at=at):
+        following.follow(fresh, by, at)
     return fresh
 
 

@@ -13,6 +13,7 @@ class Event(StrEnum):
     WELL_AMENDED = "well.amended"
     SECTION_ADDED = "section.added"
     SECTION_AMENDED = "section.amended"
+    SECTION_REWORKED = "section.reworked"
     STACK_REGISTERED = "stack.registered"
     STACK_AMENDED = "stack.amended"
     POSITION_ADDED = "position.added"

@@ -1,10 +1,11 @@
 """Wells and hole sections; a section's MASP is worked out when it is saved."""
 
 from datetime import date, datetime
-from typing import TypedDict, Unpack
+from typing import Final, TypedDict, Unpack
 
 from django.db import transaction
 
+from equipment import following
 from equipment.actions import plausible, saving
 from equipment.actions.components import Amount
 from equipment.actions.events import Event
@@ -13,6 +14,8 @@ from equipment.models import HoleSection, MaspBasis, Rig, Well
 from equipment.queries import masp
 from trail import entries
 from trail.actors import Actor
+
+_WATER: Final = ("water_depth", "air_gap")
 
 
 class WellFacts(TypedDict, total=False):
@@ -69,9 +72,9 @@ def register_well(rig: Rig, *, name: str, by: Actor, at: datetime, **facts: Unpa
 
 @transaction.atomic
 def amend_well(well: Well, *, seen: str = "", by: Actor, at: datetime, **facts: Unpack[WellAmendment]) -> Well:
-    """Amend a well. Raises as `register_well` does.
+    """Amend a well; where its water changed, the MASP of its sections is worked out anew, and drafts follow.
 
-    The MASP of its sections stays as it was worked out: amend the section to work it out anew.
+    Raises as `register_well` does, and Refused naming the section whose MASP can't be worked out with it.
     """
     fresh = saving.locked(well)
     saving.unchanged(fresh, seen)
@@ -79,7 +82,29 @@ def amend_well(well: Well, *, seen: str = "", by: Actor, at: datetime, **facts: 
     saving.assign_values(fresh, facts)
     plausible.check_well(fresh, at)
     saving.change_row(fresh, Event.WELL_AMENDED, before=before, by=by, at=at)
+    if (fresh.water_depth_si, fresh.air_gap_si) != (before["water_depth_si"], before["air_gap_si"]):
+        _rework_sections(fresh, by, at)
     return fresh
+
+
+def _rework_sections(well: Well, by: Actor, at: datetime) -> None:
+    """Work the MASP of each section out anew, where it is worked out; an entered one is the person's own."""
+    for section in well.sections.select_for_update().order_by("order"):
+        if section.masp_basis != MaspBasis.WORKED_OUT or not section.masp_method:
+            continue
+        section.well = well
+        before = entries.snapshot(section)
+        try:
+            _settle_masp(section)
+        except Refused as refused:
+            field = refused.field if refused.field in _WATER else _WATER[0]
+            raise Refused(
+                field, f"The MASP of {section.name} can't be worked out with this: {refused.reason}", refused.remedy
+            ) from refused
+        if saving.change_row(
+            section, Event.SECTION_REWORKED, before=before, by=by, at=at, reason=f"{well.name} was amended."
+        ):
+            following.follow(section, by, at)
 
 
 @transaction.atomic
@@ -104,13 +129,14 @@ def add_section(
 def amend_section(
     section: HoleSection, *, seen: str = "", by: Actor, at: datetime, **facts: Unpack[SectionAmendment]
 ) -> HoleSection:
-    """Amend a section and work its MASP out anew. Raises as `add_section` does."""
+    """Amend a section and work its MASP out anew; drafts of tests made for it follow. Raises as `add_section` does."""
     fresh = saving.locked(section)
     saving.unchanged(fresh, seen)
     before = entries.snapshot(fresh)
     saving.assign_values(fresh, facts)
     _settle_masp(fresh)
-    saving.change_row(fresh, Event.SECTION_AMENDED, before=before, by=by, at=at)
+    if saving.change_row(fresh, Event.SECTION_AMENDED, before=before, by=by, at=at):
+        following.follow(fresh, by, at)
     return fresh
 
 

@@ -22,6 +22,7 @@ EVENTS: Final[Mapping[str, str]] = {
     "well.amended": "Well amended",
     "section.added": "Section added",
     "section.amended": "Section amended",
+    "section.reworked": "MASP of the section worked out anew",
     "stack.registered": "Stack registered",
     "stack.amended": "Stack amended",
     "position.added": "Position added",

@@ -86,7 +86,7 @@ class Visit:
         form: BaseForm,
         act: Callable[[], Any],
         *,
-        done: str,
+        done: str | Callable[[Any], str],
         leads_to: Callable[[Any], str],
         words: Mapping[str, Any],
         template: str = "equipment/form.html",
@@ -96,7 +96,7 @@ class Visit:
         Args:
             form: bound when the request is a POST.
             act: the action, called once the form is valid; what it refuses goes beside the field.
-            done: said on the next page.
+            done: said on the next page, or what says it from what the action returned.
             leads_to: gives the address of the next page from what the action returned.
             words: title, lead, verb, crumbs and back (an address) for the template.
             template: other than the plain one.
@@ -104,7 +104,7 @@ class Visit:
         if form.is_bound and form.is_valid():
             found = attempt(form, act)
             if not form.errors:
-                messages.success(self.request, done)
+                messages.success(self.request, done(found) if callable(done) else done)
                 return HttpResponseRedirect(leads_to(found))
         status = HTTPStatus.UNPROCESSABLE_ENTITY if form.errors else HTTPStatus.OK
         return self.show(template, {"form": form, **words}, status=status)

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 import tests_app.actions
+from equipment.models import Component
 from tests.builders import PASSWORD
 from tests.builders_tests_app import (
     CONCLUDED,
@@ -95,6 +96,12 @@ def taking_back(world: World) -> Prepared:
     return (typed(a_step(a_draft(world), world, "Annular"), world),), {"reason": "Recorder file found"}
 
 
+def following(world: World) -> Prepared:
+    step_of(world)
+    Component.objects.filter(installations__position=world.at("Upper pipe ram")).update(serial="OTHER-1")
+    return (world.at("Upper pipe ram").installations.get().component,), {}
+
+
 def step_of(world: World) -> Any:
     return a_step(a_draft(world), world, "Upper pipe ram")
 
@@ -102,6 +109,7 @@ def step_of(world: World) -> Any:
 CASES: dict[str, Callable[[World], Prepared]] = {
     "open_pressure_test": opening,
     "amend_heading": amending,
+    "rework_drafts": following,
     "conclude": lambda world: ((a_draft(world),), {"concluded_at": CONCLUDED}),
     "discard_record": lambda world: ((a_draft(world),), {"reason": "Wrong well"}),
     "add_step": lambda world: (
@@ -121,7 +129,7 @@ CASES: dict[str, Callable[[World], Prepared]] = {
     "take_back_readings": taking_back,
     "sign_record": signing,
     "supersede_record": lambda world: ((a_sealed_record(world),), {"reason": "Wrong pipe size"}),
-    "choose_edition": lambda world: ((world.rig,), {"edition": "api53-4"}),
+    "choose_edition": lambda world: ((world.rig,), {"edition": "api53-4", "reason": "New permit"}),
     "issue_certificate": lambda world: ((a_sealed_record(world),), {}),
 }
 ACTIONS = dict(actions())

@@ -12,6 +12,7 @@ from trail import entries
 EVENTS: Final[Mapping[str, str]] = {
     "record.opened": "opened the test",
     "record.heading-amended": "changed the heading",
+    "record.requirements-followed": "amended what it rests on, and had its figures worked out anew:",
     "record.concluded": "gave its conclusion",
     "record.discarded": "gave the draft up",
     "record.superseded": "opened it as a correction",

@@ -63,7 +63,7 @@ def amend_well(request: HttpRequest, pk: int) -> HttpResponse:
     return visit.fill_in(
         form,
         lambda: actions.amend_well(well, **form.facts, seen=form.version, by=visit.user, at=visit.at),
-        done="The well is amended. The MASP of its sections stays as worked out until each is saved anew.",
+        done=lambda amended: f"The well is amended. {_reworked(well, amended)}".strip(),
         leads_to=_well_address,
         words={"title": f"Amend {well.name}", "verb": "Save", **_way(well.rig, well)},
     )
@@ -131,6 +131,16 @@ def _answer(form: SectionForm, well: Well, visit: Visit) -> dict[str, Any]:
 
 def _sum(well: Well, section: HoleSection | None) -> dict[str, Any]:
     return {"well": well, "hole_section": section, "sum_address": reverse("equipment:section-sum", args=[well.pk])}
+
+
+def _reworked(before: Well, amended: Well) -> str:
+    """Return which sections have another MASP than before, in words; empty when none has."""
+    was = {section.pk: str(section.masp or "not yet known") for section in before.sections.all()}
+    changed = [section for section in amended.sections.order_by("order") if str(section.masp) != was[section.pk]]
+    figures = ", ".join(f"{section.name}: {section.masp}, before {was[section.pk]}" for section in changed)
+    if not figures:
+        return ""
+    return f"The MASP of its sections was worked out anew ({figures}); open tests made for them follow."
 
 
 def _well_address(well: Well) -> str:

@@ -1,0 +1,73 @@
+"""Drafts follow what they rest on: a section or a component amended changes what their steps must show."""
+
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Q
+
+from calcs.errors import InputError
+from equipment import files
+from equipment.errors import Refused
+from equipment.models import Component, HoleSection
+from tests_app.actions.drafts import hold_draft
+from tests_app.actions.judging import judge_all, require_all
+from tests_app.models import Line, Record, RecordKind
+from trail import entries
+from trail.actors import Actor
+
+
+@transaction.atomic
+def rework_drafts(row: Component | HoleSection, *, by: Actor, at: datetime) -> list[Record]:
+    """Work out anew what every draft that rests on the row must show, and judge it again; returns those that changed.
+
+    Signed records stay as they are. Raises Refused naming the draft that can't be worked out with the row as it
+    stands now, so that no draft is left with figures of before.
+    """
+    rests = Q(section=row.pk) if isinstance(row, HoleSection) else Q(steps__lines__component=row.pk)
+    drafts = Record.objects.filter(rests, kind=RecordKind.PRESSURE, frozen_at=None, discarded_at=None)
+    keys = sorted(set(drafts.values_list("pk", flat=True)))
+    held = (hold_draft(record) for record in Record.objects.filter(pk__in=keys).order_by("pk"))
+    return [record for record in held if _reworked(record, row, by=by, at=at)]
+
+
+def _reworked(record: Record, row: Component | HoleSection, *, by: Actor, at: datetime) -> bool:
+    before = _asked(record)
+    try:
+        require_all(record)
+        was, became = entries.changes(before, _asked(record))
+        if not became:
+            return False
+        judge_all(record)
+    except (Refused, InputError, files.FileMissing, files.FileAltered) as error:
+        raise Refused(
+            "", f"{record} is a draft that rests on this: {error}", "Put that right there, or discard the draft first."
+        ) from error
+    record.version += 1
+    record.save(update_fields=["version"])
+    entries.write(
+        "record.requirements-followed",
+        record,
+        by=by,
+        at=at,
+        rig_number=record.rig_id,
+        before=was,
+        after=became,
+        reason=f"{row} was amended.",
+    )
+    return True
+
+
+def _asked(record: Record) -> dict[str, Any]:
+    """Return what the record's lines must show and whom they name, as the trail keeps it."""
+    lines = Line.objects.filter(step__record=record).select_related("position", "step").order_by("step__order", "pk")
+    return {f"{line.step.order}. {line.position.name}": _words(line) for line in lines}
+
+
+def _words(line: Line) -> dict[str, Any]:
+    return {
+        "low": f"{line.required_low_min} to {line.required_low_max}",
+        "high": str(line.required_high),
+        "component": line.component_as_tested,
+        "limits": line.step.limits,
+    }
