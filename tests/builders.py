@@ -41,6 +41,7 @@ from equipment.models import (
     StackKind,
     Well,
 )
+from tests_app.actions import programmes
 from trail.actors import Actor, System
 
 DAY: Final = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -106,10 +107,15 @@ def a_person(
     return person
 
 
-def a_rig(name: str = "", *, by: Actor = System.DEMO, at: datetime = LONG_AGO, **facts: Any) -> Rig:
-    """A jack-up on the clock of Chicago, in US units."""
+def a_rig(
+    name: str = "", *, rules: str = "us-ocs", by: Actor = System.DEMO, at: datetime = LONG_AGO, **facts: Any
+) -> Rig:
+    """A jack-up on the clock of Chicago, in US units, that follows `rules`; with none of them where those are empty."""
     facts = {"kind": "jack-up", "time_zone": "America/Chicago", **facts}
-    return rigs.register_rig(name=name or f"Rig {_number()}", by=by, at=at, **facts)
+    rig = rigs.register_rig(name=name or f"Rig {_number()}", by=by, at=at, **facts)
+    if rules:
+        programmes.choose_edition(rig, edition=rules, by=by, at=at)
+    return rig
 
 
 def a_crew_member(

@@ -3,6 +3,13 @@
 from equipment.errors import Refused
 
 
+class NoRules(Refused):
+    """A rig follows no rules that are known here: nothing of it can be judged, due or in date."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__("", reason, "Choose them on the page Rules of this rig: a supervisor or the rig manager can.")
+
+
 class RecordIsSealed(Refused):
     """A signed record, or a row that hangs on it, was to be changed. An API answers 409."""
 

@@ -24,6 +24,7 @@ from tests.builders_tests_app import (
     signed,
 )
 from tests_app.actions import pressure_tests, programmes, superseding
+from tests_app.models import Programme
 from tests_app.queries.due_list import DueItem, due_list
 
 pytestmark = pytest.mark.django_db
@@ -200,13 +201,22 @@ def test_a_row_that_can_not_be_worked_out_is_shown_first_and_stops_no_other():
 
 def test_a_rig_under_another_edition_gets_its_intervals(world: World):
     a_sealed_record(world)
-    programmes.choose_edition(world.rig, edition="api53-4", by=world.supervisor, at=SIGNED)
+    programmes.choose_edition(world.rig, edition="api53-4", reason="New permit", by=world.supervisor, at=SIGNED)
     assert row(world).due.due_at.astimezone(UTC) > datetime(2026, 3, 17, 5, tzinfo=UTC)
 
 
 def test_what_happened_later_is_not_known_on_an_earlier_day(world: World):
     a_sealed_record(world)
     assert row(world, at=STARTED + timedelta(minutes=1)).last_record is None
+
+
+def test_on_a_rig_without_rules_nothing_is_in_date_and_each_row_says_why(world: World):
+    record = a_sealed_record(world)
+    Programme.objects.all().delete()
+    items = due_list(world.rig, at=SIGNED)
+    assert {item.state for item in items} == {"cannot-be-worked-out"}
+    assert all(item.reason.startswith(f"No rules are chosen for {world.rig.name}.") for item in items)
+    assert row(world).last_record == record
 
 
 def test_an_empty_rig_has_nothing_due():

@@ -1,6 +1,7 @@
 """A test from opening to conclusion: numbering, heading, giving up."""
 
 from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -22,8 +23,9 @@ from tests.builders_tests_app import (
     typed,
 )
 from tests_app.actions import pressure_tests, programmes
-from tests_app.errors import RecordIsSealed, RecordIsStale
-from tests_app.models import Record
+from tests_app.errors import NoRules, RecordIsSealed, RecordIsStale
+from tests_app.models import Programme, Record
+from trail import entries
 
 pytestmark = pytest.mark.django_db
 
@@ -69,21 +71,57 @@ def test_the_database_holds_one_record_of_a_number(world: World):
 
 def test_a_test_is_judged_by_the_edition_the_rig_follows(world: World):
     assert a_draft(world).edition == "us-ocs/2023"
-    programmes.choose_edition(world.rig, edition="api53-4", by=world.supervisor, at=STARTED)
+    programmes.choose_edition(world.rig, edition="api53-4", reason="New permit", by=world.supervisor, at=STARTED)
     assert a_draft(world).edition.startswith("api53")
 
 
 def test_a_draft_keeps_the_edition_it_was_opened_with(world: World):
     record = a_draft(world)
-    programmes.choose_edition(world.rig, edition="api53-4", by=world.supervisor, at=STARTED)
+    programmes.choose_edition(world.rig, edition="api53-4", reason="New permit", by=world.supervisor, at=STARTED)
     record.refresh_from_db()
     assert record.edition == "us-ocs/2023"
 
 
-def test_an_unknown_edition_is_refused(world: World):
+def test_a_rig_without_rules_opens_no_test(world: World):
+    Programme.objects.all().delete()
+    with pytest.raises(NoRules) as refusal:
+        a_draft(world)
+    assert refusal.value.reason == f"No rules are chosen for {world.rig.name}."
+    assert "Rules of this rig" in refusal.value.remedy
+    assert not Record.objects.exists()
+
+
+def test_rules_that_are_no_longer_in_the_book_are_none(world: World):
+    Programme.objects.update(edition="us-ocs/1888")
+    with pytest.raises(NoRules, match="us-ocs/1888, are not in this rule book"):
+        a_draft(world)
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"edition": "moonlight"}, "edition"),
+        ({"edition": "us-ocs"}, "edition"),
+        ({"since": STARTED + timedelta(days=1)}, "since"),
+        ({"since": builders.LONG_AGO - timedelta(days=1)}, "since"),
+        ({"reason": "  "}, "reason"),
+    ],
+)
+def test_a_change_of_rules_that_can_not_be_kept_is_refused(world: World, change: dict[str, Any], field: str):
+    facts = {"edition": "api53-4", "reason": "New permit", **change}
     with pytest.raises(Refused) as refusal:
-        programmes.choose_edition(world.rig, edition="moonlight", by=world.supervisor, at=STARTED)
-    assert refusal.value.field == "edition"
+        programmes.choose_edition(world.rig, **facts, by=world.supervisor, at=STARTED)
+    assert refusal.value.field == field
+    assert Programme.objects.get(rig=world.rig).edition == "us-ocs/2023"
+
+
+def test_a_change_of_rules_says_since_when_and_why(world: World):
+    since = STARTED - timedelta(days=3)
+    facts = {"edition": "api53-4", "since": since, "reason": "New permit"}
+    programme = programmes.choose_edition(world.rig, **facts, by=world.supervisor, at=STARTED)
+    told = entries.of_subject(programme).order_by("-at").first()
+    assert (programme.chosen_at, programme.chosen_by) == (since, "Ida Storm")
+    assert (told.at, told.reason, told.before["edition"]) == (STARTED, "New permit", "us-ocs/2023")
 
 
 @pytest.mark.parametrize(

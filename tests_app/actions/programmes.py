@@ -1,9 +1,10 @@
-"""Which published edition a rig tests by."""
+"""Which published edition a rig tests by, since when."""
 
 from datetime import datetime
 
 from django.db import transaction
 
+from accounts.presentation import date_text
 from calcs.errors import InputError
 from calcs.rules import Edition
 from equipment.errors import Refused
@@ -15,15 +16,23 @@ from trail.actors import Actor, name_of
 
 
 @transaction.atomic
-def choose_edition(rig: Rig, *, edition: str, by: Actor, at: datetime) -> Programme:
-    """Let the rig test by the edition of that name from now on; drafts keep the one they were opened with.
+def choose_edition(
+    rig: Rig, *, edition: str, by: Actor, at: datetime, since: datetime | None = None, reason: str = ""
+) -> Programme:
+    """Let the rig test by the edition of that name since a moment, or from now on; tests opened keep their own.
 
-    Raises Refused naming `edition` when the rule book holds none of that name.
+    Raises Refused naming `edition` when the rule book holds none of that name or the rig follows it already,
+    `since` for a time to come or one before the rules followed until now, `reason` for a change without one.
     """
     chosen = _named(edition)
+    followed_since = since or at
     current = Programme.objects.select_for_update().filter(rig=rig).first()
+    if followed_since > at:
+        raise Refused("since", "This day lies in the future.", "Choose the rules on the day they begin to apply.")
+    if current is not None:
+        _refuse_change(current, chosen, followed_since, reason)
     before = entries.snapshot(current) if current else None
-    values = {"edition": chosen.id, "chosen_at": at, "chosen_by": name_of(by)}
+    values = {"edition": chosen.id, "chosen_at": followed_since, "chosen_by": name_of(by)}
     programme, _ = Programme.objects.update_or_create(rig=rig, defaults=values)
     entries.write(
         "programme.edition-chosen",
@@ -33,8 +42,24 @@ def choose_edition(rig: Rig, *, edition: str, by: Actor, at: datetime) -> Progra
         rig_number=rig.pk,
         before=before,
         after=entries.snapshot(programme),
+        reason=reason.strip(),
     )
     return programme
+
+
+def _refuse_change(current: Programme, chosen: Edition, since: datetime, reason: str) -> None:
+    if current.edition == chosen.id:
+        raise Refused("edition", "The rig follows these rules already.", "Choose others, or leave them.")
+    zone = current.rig.zone
+    followed_since = current.chosen_at.astimezone(zone).date()
+    if since.astimezone(zone).date() < followed_since:
+        raise Refused(
+            "since",
+            f"The rig has followed {current.edition} since {date_text(followed_since)}.",
+            "Give that day or a later one.",
+        )
+    if not reason.strip():
+        raise Refused("reason", "Rules are not changed without a reason.", "Say why, in a few words.")
 
 
 def _named(edition: str) -> Edition:

@@ -17,6 +17,7 @@ from calcs.rules import Edition, Occasion, PressureRule, Recurrence
 from equipment.errors import Refused
 from equipment.models import NOT_PRESSURE_TESTED, Component, HoleSection, Installation, Position, Rig, ServiceEvent
 from equipment.queries.stacks import Standing, standing_at
+from tests_app.errors import NoRules
 from tests_app.models import Barrier, Line, Outcome, Record
 from tests_app.queries.records import final_lines
 from tests_app.queries.requirements import Circumstances, choice_for, default_side, edition_of, required_for
@@ -107,23 +108,38 @@ class DueItem:
 
 
 def due_list(rig: Rig, *, at: datetime) -> list[DueItem]:
-    """Return the rig's pressure-tested positions, the most pressing first. A constant number of queries."""
-    edition = edition_of(rig)
+    """Return the rig's pressure-tested positions, the most pressing first. A constant number of queries.
+
+    On a rig without rules none of them can be worked out, and each says so.
+    """
     installed = list(
         Installation.objects.filter(standing_at(at), position__stack__rig=rig)
         .select_related("component", "position__stack__rig", "position__outlet_of")
         .order_by("position__stack", "position__order")
     )
     history = _History.of([one.component for one in installed])
+    try:
+        edition = edition_of(rig)
+    except NoRules as none:
+        return [_without_rules(one, history, none, at) for one in installed if _may_be_tested(one)]
     section = _section(rig, at)
     under = {one.position.stack_id: None for one in installed}
     around = {stack: _around(stack, installed, edition, section) for stack in under}
     items = [
         _item(one, history, around[one.position.stack_id], at)
         for one in installed
-        if one.component.kind not in NOT_PRESSURE_TESTED and _is_ruled(one.component, edition)
+        if _may_be_tested(one) and _is_ruled(one.component, edition)
     ]
     return sorted((item for item in items if item is not None), key=_pressing)
+
+
+def _may_be_tested(installed: Installation) -> bool:
+    return installed.component.kind not in NOT_PRESSURE_TESTED
+
+
+def _without_rules(installed: Installation, history: "_History", none: NoRules, at: datetime) -> DueItem:
+    item = DueItem(installed.position, installed.component, installed, error=str(none))
+    return _with_records(item, history, at)
 
 
 def _is_ruled(component: Component, edition: Edition) -> bool:

@@ -4,7 +4,7 @@ The rules come from the edition of the record, the figures from the components a
 pressure never passes the weakest part it reaches. All pressures are gauge, in Pa; times in s.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Final
@@ -12,22 +12,8 @@ from typing import Any, Final
 from calcs.errors import InputError
 from calcs.pressures import Part, weakest
 from calcs.requirements import Approval, RequiredPressures, required_pressures
-from calcs.rules import (
-    Approved,
-    Choice,
-    Confidence,
-    Edition,
-    Fixed,
-    Formula,
-    Fraction,
-    Greatest,
-    Least,
-    MaspPlus,
-    Occasion,
-    Side,
-    Subject,
-    choose,
-)
+from calcs.rule_words import high_words, hold_words, low_words
+from calcs.rules import Choice, Confidence, Edition, Occasion, Side, Subject, choose
 from calcs.rules import Position as Place
 from calcs.units import Dimension, GaugePressure, System
 from calcs.working import Amount
@@ -47,10 +33,8 @@ from equipment.models import (
 )
 from equipment.queries.stacks import Standing, as_installed, position_roles
 from tests_app import rulebook
+from tests_app.errors import NoRules
 from tests_app.models import Barrier, PressureFrom, Programme, Record, TestReason
-
-DEFAULT_EDITION: Final = "us-ocs"
-"""The regime a rig tests by until its programme names another."""
 
 LONGEST_CHART_HOURS: Final = 1
 """A chart is taken for an eligible recorder up to this (old 30 CFR 250.448(d): a 1-hour chart)."""
@@ -118,9 +102,18 @@ class Need:
 
 
 def edition_of(rig: Rig) -> Edition:
-    """Return the edition the rig tests by: its programme's, else the default."""
+    """Return the edition the rig tests by.
+
+    Raises NoRules while none is chosen, or when the one chosen is not in the rule book: never a default, since
+    nothing may be judged, due or in date by rules nobody chose.
+    """
     programme = Programme.objects.filter(rig=rig).first()
-    return rulebook.edition(programme.edition if programme else DEFAULT_EDITION)
+    if programme is None:
+        raise NoRules(f"No rules are chosen for {rig.name}.")
+    try:
+        return rulebook.edition(programme.edition)
+    except InputError as error:
+        raise NoRules(f"The rules chosen for {rig.name}, {programme.edition}, are not in this rule book.") from error
 
 
 def default_side(kind: str) -> PressureFrom:
@@ -321,48 +314,8 @@ def _rule_row(rule_id: str, clause: str, text: str, confidence: Confidence) -> d
     return {"id": rule_id, "clause": clause, "text": text, "confidence": confidence.value}
 
 
-def _psi(pressure: float) -> str:
-    return Amount(pressure, Dimension.PRESSURE).text("us")
-
-
-def _low_words(required: RequiredPressures) -> str:
-    low = required.low
-    if low is None:
-        return "No low test"
-    band = f"{_psi(low.min_gauge)} to {_psi(low.max_gauge)}"
-    return (
-        f"Low test at {band}, before the high test; over {_psi(low.restart_above_gauge)} bled to zero and begun again"
-    )
-
-
-def _high_words(required: RequiredPressures) -> str:
-    high = required.rule.high
-    words = f"High test at {_formula_words(high.formula)}"
-    return f"{words}, or {_formula_words(high.alternative)} where approved" if high.alternative else words
-
-
-def _formula_words(formula: Formula) -> str:
-    match formula:
-        case Fraction(fraction, of):
-            whose = {"component": "the component", "casing-burst": "the casing's internal yield"}.get(of, f"the {of}")
-            rating = whose if of == "casing-burst" else f"the RWP of {whose}"
-            return rating if fraction == 1 else f"{fraction * 100:g} % of {rating}"
-        case MaspPlus(margin):
-            return f"MASP plus {_psi(margin)}" if margin else "MASP"
-        case Fixed(pressure):
-            return _psi(pressure)
-        case Approved():
-            return "the approved pressure"
-        case Least(of):
-            return f"the least of {', '.join(_formula_words(one) for one in of)}"
-        case Greatest(of):
-            return f"the greatest of {', '.join(_formula_words(one) for one in of)}"
-
-
-def _hold_words(required: RequiredPressures) -> str:
-    hold = required.rule.hold
-    words = f"Each hold lasts {hold.duration / 60:g} min"
-    return f"{words}; {hold.reduced / 60:g} min under conditions" if hold.reduced else words
-
-
-_WORDS: Final = {"low": _low_words, "high": _high_words, "hold": _hold_words}
+_WORDS: Final[Mapping[str, Callable[[RequiredPressures], str]]] = {
+    "low": lambda required: low_words(required.low),
+    "high": lambda required: high_words(required.rule.high),
+    "hold": lambda required: hold_words(required.rule.hold),
+}

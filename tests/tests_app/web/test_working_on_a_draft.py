@@ -77,14 +77,15 @@ def test_elements_one_hold_cannot_prove_are_refused_beside_the_ticks(web: Client
     elements = [world.at("Annular").pk, world.at("Upper pipe ram").pk]
     answer = web.post(reverse("tests_app:step-new", args=[draft.pk]), {"element": elements})
     assert answer.status_code == 422
-    assert "can not be proved by one hold from below" in said(answer)
+    assert "cannot be proved by one hold from below" in said(answer)
     assert f'value="{elements[0]}" checked' in answer.content.decode()
 
 
 def test_the_preview_shows_the_pressures_before_anything_is_saved(web: Client, world: World, draft: Record):
     address = reverse("tests_app:step-preview", args=[draft.pk])
     text = said(web.get(address, {"element": [world.at("Upper pipe ram").pk]}))
-    assert "Low 250 psi to 350 psi , then high at least 10,000 psi , never over 10,500 psi , each held" in text.replace(" ,", " ,")
+    asked = "Low 250 psi to 350 psi , then high at least 10,000 psi , never over 10,500 psi , each held"
+    assert asked in text.replace(" ,", " ,")
     assert "30 CFR 250.737" in text
     assert not Step.objects.exists()
 
