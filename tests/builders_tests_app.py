@@ -97,7 +97,7 @@ def a_draft(
         rig=world.rig,
         stack=world.stack,
         section=section or world.section,
-        heading=a_heading(**{"started_at": at, **heading}),
+        heading=a_heading(**{"started_at": at, "pod": "blue" if world.stack.kind == "subsea" else "", **heading}),
         instruments=[world.recorder] if instruments is None else instruments,
         by=world.supervisor,
         at=at,

@@ -284,6 +284,11 @@ def content(steps: list[dict[str, Any]], **changed: Any) -> Content:
         "passed": True,
         "open_lines": [],
         "steps": steps,
+        "unproven": [
+            unproven("Connector", "Connector", "WC-0051", last=(118, BEGUN - timedelta(days=13))),
+            unproven("Gas bleed valve", "Gate valve, hydraulic", "GB-0210", last=None),
+            unproven("Casing-shear ram", "Casing-shear ram", "CS-0044", last=None, by_hold=False),
+        ],
         "instruments": [
             {
                 "kind": "Digital recorder",
@@ -340,6 +345,21 @@ def content(steps: list[dict[str, Any]], **changed: Any) -> Content:
     }
     whole.update(changed)
     return whole  # type: ignore[return-value]
+
+
+def unproven(
+    position: str, kind: str, serial: str, *, last: tuple[int, datetime] | None, **facts: Any
+) -> dict[str, Any]:
+    return {
+        "position": position,
+        "kind": kind,
+        "serial": serial,
+        "by_hold": True,
+        "failed_here": False,
+        "last_proved": {"record": last[0], "concluded_at": moment(last[1])} if last else None,
+        "failed_since": None,
+        **facts,
+    }
 
 
 def signature(name: str, key: str, role: str, at: datetime) -> dict[str, Any]:

@@ -139,13 +139,17 @@ def test_the_verify_address_is_a_link(passing: Paper):
 
 def test_instruments_show_their_calibration_and_one_out_of_date_is_flagged(passing: Paper):
     assert "CAL-25-1140 20 Nov 2025 20 Nov 2026 ✓ In date" in passing.text
-    assert "CAL-25-0107 3 Feb 2025 3 Feb 2026 ✕ Out of date" in passing.text
+    assert "CAL-25-0107 3 Feb 2025 3 Feb 2026 ✕ Calibration expired 3 Feb 2026, before this test" in passing.text
+
+
+def test_an_instrument_out_of_calibration_is_noted_on_the_front(passing: Paper):
+    assert "Note Pressure gauge PG-0093: calibration expired 3 Feb 2026, before this test." in passing.pages[0]
 
 
 def test_an_instrument_without_a_due_date_is_said_to_have_none(printed: Printed):
     content = examples.typed()
     content["instruments"][0] |= {"in_date": None, "calibration_due_on": "", "calibrated_on": ""}
-    assert "– – ? No due date on file" in printed(content).text
+    assert "– – ? No calibration due date on file" in printed(content).text
 
 
 def test_rules_say_whether_they_were_read_or_are_from_memory(passing: Paper):
@@ -342,3 +346,27 @@ def test_alarms_stand_on_the_first_page_and_notes_beside_their_step(printed: Pri
     paper = printed(content)
     assert "Annular: tested to 3,500 psi, below the MASP of 8,093.8 psi." in paper.pages[0]
     assert paper.text.count("fell steadily, 154 psi/min") == 2
+
+
+def test_what_was_installed_and_is_not_proven_is_named_with_its_last_proof(passing: Paper):
+    assert "Installed and not proven by this test: 2 components, listed on page 3" in passing.pages[0]
+    assert "Connector Connector WC-0051 1 Mar 2026, record 118" in passing.text
+    assert "Gas bleed valve Gate valve, hydraulic GB-0210 No passing test on file" in passing.text
+    assert "proved by other tests than a pressure hold: Casing-shear ram (CS-0044)" in passing.text
+
+
+def test_what_failed_since_its_last_proof_or_here_does_not_look_proved(printed: Printed):
+    content = examples.passing()
+    since = {"record": 121, "concluded_at": examples.moment(examples.BEGUN)}
+    content["unproven"][0]["failed_since"] = since
+    content["unproven"][1]["failed_here"] = True
+    text = printed(content).text
+    assert "1 Mar 2026, record 118 ✕ Not passed on 14 Mar 2026, record 121" in text
+    assert "No passing test on file ✕ Left not passed by this test" in text
+
+
+def test_a_test_of_the_whole_stack_says_so_and_an_old_seal_says_nothing(printed: Printed):
+    whole = printed({**examples.passing(), "unproven": []}).text
+    assert "every component installed on the stack that a pressure hold proves is proved" in whole
+    old = {key: value for key, value in examples.passing().items() if key != "unproven"}
+    assert "not proven by this test" not in printed(old).text

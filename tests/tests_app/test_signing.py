@@ -205,6 +205,29 @@ def test_the_roles_that_may_open_the_signing_page_are_those_with_a_capacity():
     assert {role for role, rights in RIGHTS.items() if Right.SIGN in rights} == set(CAPACITIES)
 
 
+def test_a_step_says_where_it_was_pumped_from_before_it_is_signed(world: World):
+    record = a_judged_draft(world)
+    only = record.steps.get()
+    steps.amend_step(only, name=only.name, pump_point="", by=world.supervisor, at=CONCLUDED)
+    record.refresh_from_db()
+    with pytest.raises(Refused, match="does not say where the pressure was pumped in") as refusal:
+        sign(record, world)
+    assert refusal.value.field == "step-1"
+
+
+def test_a_test_of_what_is_closed_from_a_station_names_the_station(world: World):
+    with pytest.raises(Refused, match="No control station is named") as refusal:
+        sign(a_judged_draft(world, control_station=""), world)
+    assert refusal.value.field == "control_station"
+
+
+def test_a_valve_turned_by_hand_needs_no_control_station(world: World):
+    record = a_draft(world, control_station="")
+    a_step(record, world, "Safety valve")
+    told = [point for point in open_points(record) if point.field == "control_station"]
+    assert [point.blocks for point in told] == [False]
+
+
 def test_nobody_signs_what_they_did_not_see(world: World):
     record = a_judged_draft(world)
     steps.note_line(record.steps.get().lines.get(), leak_seen=False, remarks="dry", by=world.supervisor, at=CONCLUDED)

@@ -233,6 +233,25 @@ class UnassignedHold(TypedDict):
     why: str  # what the search said of it
 
 
+class ProofContent(TypedDict):
+    """An earlier test of a component."""
+
+    record: int
+    concluded_at: Moment
+
+
+class UnprovenContent(TypedDict):
+    """A component that stood on the stack and is not proved by this test."""
+
+    position: str
+    kind: str  # words
+    serial: str
+    by_hold: bool  # False where its kind is proved by other tests than a pressure hold
+    failed_here: bool
+    last_proved: ProofContent | None  # the latest signed test before this one that it passed
+    failed_since: ProofContent | None  # a later one, before this test, that it did not pass
+
+
 class SignatureContent(TypedDict):
     name: str
     role: Choice
@@ -281,6 +300,7 @@ class Content(TypedDict):
     open_lines: list[OpenLine]
     alarms: NotRequired[list[str]]  # under the MASP, falls that did not settle; records sealed before have none
     steps: list[StepContent]
+    unproven: NotRequired[list[UnprovenContent]]  # records sealed earlier have none
     instruments: list[InstrumentContent]
     files: list[FileContent]
     unassigned_holds: NotRequired[list[UnassignedHold]]  # records sealed earlier have none

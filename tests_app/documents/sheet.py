@@ -6,6 +6,7 @@ from typing import Final
 
 from calcs.units import DISPLAY_UNITS, Dimension
 from tests_app.documents import figures, plots
+from tests_app.documents.calibration import calibration_stands
 from tests_app.documents.content import (
     ComponentContent,
     Confidence,
@@ -18,6 +19,7 @@ from tests_app.documents.content import (
     StepContent,
     UnassignedHold,
 )
+from tests_app.documents.unproven import UnprovenRow, otherwise_proved, unproven_rows
 
 CONFIDENCE_WORDS: Final[dict[Confidence, str]] = {
     "read": "Read in the clause named.",
@@ -139,6 +141,7 @@ class InstrumentRow:
     calibrated: str
     due: str
     state: str  # in-date, out-of-date, unknown
+    stands: str  # the state in words
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +218,8 @@ class Sheet:
     held: tuple[HeldStep, ...]
     open_lines: tuple[OpenRow, ...]
     alarms: tuple[str, ...]
+    unproven: tuple[UnprovenRow, ...] | None  # None: sealed before this was written down
+    otherwise_proved: str  # what stood there and is proved by other tests than a hold
     components: tuple[ComponentRow, ...]
     instruments: tuple[InstrumentRow, ...]
     files: tuple[FileRow, ...]
@@ -245,7 +250,9 @@ def sheet_of(content: Content) -> Sheet:
             OpenRow(each["element"], _side(each["pressure_from"]), each["step"], each["why"])
             for each in content["open_lines"]
         ),
-        alarms=tuple(content.get("alarms", ())),
+        alarms=(*content.get("alarms", ()), *_not_in_calibration(content)),
+        unproven=unproven_rows(content),
+        otherwise_proved=otherwise_proved(content),
         components=tuple(_component_rows(content)),
         instruments=tuple(_instrument_row(each, content) for each in content["instruments"]),
         files=tuple(_file_row(each) for each in content["files"]),
@@ -486,7 +493,7 @@ def _component_rows(content: Content) -> Iterator[ComponentRow]:
 def _instrument_row(each: InstrumentContent, content: Content) -> InstrumentRow:
     system = content["rig"]["display_units"]
     low = f"{figures.entered(each['range_low'], system)} to " if each["range_low"] is not None else ""
-    states = {True: "in-date", False: "out-of-date", None: "unknown"}
+    stands = calibration_stands(each)
     hours = f"{each['chart_hours']} h chart" if each["chart_hours"] else ""
     accuracy = f"±{each['accuracy_percent']} % of full scale" if each["accuracy_percent"] else ""
     return InstrumentRow(
@@ -498,8 +505,16 @@ def _instrument_row(each: InstrumentContent, content: Content) -> InstrumentRow:
         certificate=each["certificate_number"],
         calibrated=figures.day_text(each["calibrated_on"]),
         due=figures.day_text(each["calibration_due_on"]),
-        state=states[each["in_date"]],
+        state=stands.state,
+        stands=stands.words,
     )
+
+
+def _not_in_calibration(content: Content) -> Iterator[str]:
+    for each in content["instruments"]:
+        stands = calibration_stands(each)
+        if stands.state != "in-date":
+            yield f"{each['kind']} {each['serial']}: {stands.words[:1].lower()}{stands.words[1:]}."
 
 
 def _file_row(each: FileContent) -> FileRow:

@@ -16,6 +16,7 @@ from tests_app.queries.alarms import alarms_of
 from tests_app.queries.completeness import day_of, is_in_date
 from tests_app.queries.proposals import loose_holds
 from tests_app.queries.records import final_lines, recordings_of, steps_of
+from tests_app.queries.unproven import Unproven, unproven_of
 from tests_app.queries.verification import rows_content
 
 
@@ -49,6 +50,7 @@ def content_of(record: Record) -> shape.Content:
         "open_lines": [open_line(line, by_key[line.step_id]) for line in open_lines],
         "alarms": [alarm.text for alarm in alarms_of(record, steps)],
         "steps": [step_content(step, local=local, proved_by=_proved_by(steps)) for step in steps],
+        "unproven": [_unproven(one, local) for one in unproven_of(record, steps)],
         "instruments": [_instrument(use, record) for use in record.instrument_uses.order_by("id")],
         "files": [_file(recording, steps, local) for recording in recordings],
         "unassigned_holds": [unassigned_hold(hold, local) for hold in loose_holds(recordings, steps)],
@@ -90,6 +92,24 @@ def _proved_by(steps: Sequence[Step]) -> dict[int, int]:
             if line.outcome == Outcome.PASSED:
                 later[key] = step.order
     return proved
+
+
+def _unproven(one: Unproven, local: Local) -> shape.UnprovenContent:
+    return {
+        "position": one.position.name,
+        "kind": one.component.get_kind_display(),
+        "serial": one.component.serial,
+        "by_hold": one.by_hold,
+        "failed_here": one.failed_here,
+        "last_proved": _proof(one.last, local),
+        "failed_since": _proof(one.failed_since, local),
+    }
+
+
+def _proof(test: Record | None, local: Local) -> shape.ProofContent | None:
+    if test is None or test.concluded_at is None:
+        return None
+    return {"record": test.number, "concluded_at": local.moment(test.concluded_at)}
 
 
 def _rig(rig: Rig) -> shape.RigContent:

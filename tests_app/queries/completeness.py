@@ -1,14 +1,15 @@
 """What a draft still lacks before it can be signed, as a list a person can work through."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import combinations
 from typing import Any, Final
 
+from accounts.presentation import date_text
 from calcs.verdicts import duration_in_words
-from equipment.models import Instrument, StackKind
-from tests_app.models import Barrier, Evidence, InstrumentUse, Outcome, Record, Recording, Step
+from equipment.models import RAM_KINDS, ComponentKind, Instrument, PositionGroup, StackKind
+from tests_app.models import Barrier, Evidence, InstrumentUse, Line, Outcome, Record, Recording, Step
 from tests_app.queries.alarms import alarms_of, over_rating
 from tests_app.queries.line_ups import blind_on_pipe
 from tests_app.queries.proposals import is_unconfirmed, loose_holds, recorded_seconds
@@ -36,11 +37,15 @@ class OpenPoint:
     blocks: bool = True
 
 
+_CLOSED_FROM_A_STATION: Final = RAM_KINDS | {ComponentKind.ANNULAR, ComponentKind.GATE_VALVE_HYDRAULIC}
+_UNDER_WATER: Final = (PositionGroup.BORE, PositionGroup.CHOKE_SIDE, PositionGroup.KILL_SIDE)
+
+
 def open_points(record: Record) -> list[OpenPoint]:
     """Return what keeps a draft from being signed, then what is worth a look. A constant number of queries."""
     steps = list(steps_of(record))
     uses = list(record.instrument_uses.select_related("instrument"))
-    points = [*_conclusion(record, steps), *_instruments(record, uses), *_steps(steps), *_station(record)]
+    points = [*_conclusion(record, steps), *_instruments(record, uses), *_steps(steps), *_station(record, steps)]
     files = list(recordings_of(record))
     points += [*_unconfirmed(steps), *_attempts_without_step(record, files, steps), *_too_long(record, files)]
     points += _alarms(record, steps)
@@ -96,7 +101,7 @@ def _instruments(record: Record, uses: list[InstrumentUse]) -> Iterator[OpenPoin
         if is_in_date(use.as_used, day) is not True and not _is_noted(use.instrument, record):
             yield OpenPoint(
                 "instruments",
-                f"{use.instrument} was not in calibration on {day:%d %b %Y}, as far as its papers on file show.",
+                f"{use.instrument} was not in calibration on {date_text(day)}, as far as its papers on file show.",
                 f"Name it by its serial number, {use.instrument.serial}, in the remarks and say why it was used; "
                 "the certificate prints that. Or enter its calibration.",
             )
@@ -115,6 +120,12 @@ def _steps(steps: list[Step]) -> Iterator[OpenPoint]:
                 f"step-{step.order}",
                 f"{step} is not judged.",
                 "Attach its recording, choose its marks, type its readings, or take it out.",
+            )
+        if not step.pump_point:
+            yield OpenPoint(
+                f"step-{step.order}",
+                f"{step} does not say where the pressure was pumped in.",
+                "Change the step and give its pump point.",
             )
         blind = blind_on_pipe(step)
         if blind is not None:
@@ -181,14 +192,27 @@ def _alarms(record: Record, steps: list[Step]) -> Iterator[OpenPoint]:
         yield OpenPoint(f"step-{alarm.step}", alarm.text, alarm.remedy, blocks=False)
 
 
-def _station(record: Record) -> Iterator[OpenPoint]:
-    """Advise on the control station and pod, which a record must name (30 CFR 250.746(d))."""
+def is_worked_from_a_station(line: Line) -> bool:
+    """Tell whether what a line proves is closed from a control station, and not by hand or by its own flow."""
+    return line.component.kind in _CLOSED_FROM_A_STATION or line.component.closing_volume is not None
+
+
+def _station(record: Record, steps: Sequence[Step]) -> Iterator[OpenPoint]:
+    """Ask for the control station and pod, which a record must name (30 CFR 250.746(d)); advise on repeats.
+
+    Blocks where something was closed from a station; on the stump it may have been closed by a unit of the shop.
+    """
     heading = record.pressure_test
+    on_stump = heading.barrier == Barrier.STUMP
+    closed_from_one = any(is_worked_from_a_station(line) for step in steps for line in step.lines.all())
+    must = closed_from_one and not on_stump
     if not heading.control_station:
-        yield OpenPoint("control_station", "No control station is named.", "Name the one used.", blocks=False)
-    subsea = record.stack.kind == StackKind.SUBSEA and heading.barrier != Barrier.STUMP
-    if subsea and not heading.pod:
-        yield OpenPoint("pod", "No pod is named.", "Name the one used.", blocks=False)
+        yield OpenPoint(
+            "control_station", "No control station is named.", "Name in the heading the one used.", blocks=must
+        )
+    if record.stack.kind == StackKind.SUBSEA and not on_stump and not heading.pod:
+        in_the_sea = any(line.position.group in _UNDER_WATER for step in steps for line in step.lines.all())
+        yield OpenPoint("pod", "No pod is named.", "Name in the heading the one used.", blocks=must and in_the_sea)
     station, pod = last_station_and_pod(record.stack, before=record.started_at)
     if station and station == heading.control_station:
         yield OpenPoint(

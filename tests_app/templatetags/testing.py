@@ -1,15 +1,21 @@
 """Template tags of the test pages. Load with ``{% load testing %}``."""
 
 import uuid
+from collections.abc import Mapping
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from accounts.templatetags.wellhold import state
 from equipment.web.columns import day_text
+from tests_app.documents.calibration import calibration_stands
+from tests_app.documents.unproven import otherwise_proved, unproven_rows
+from tests_app.models import InstrumentUse, Record
+from tests_app.queries.completeness import day_of, is_in_date
 from tests_app.web import times, wording
 from tests_app.web.once import FIELD
 
@@ -18,6 +24,28 @@ register.filter("said", wording.said)
 register.filter("moment_said", wording.moment_said)
 register.filter("lasts", times.lasts)
 register.filter("into", times.span_text)
+
+
+register.simple_tag(unproven_rows)
+register.simple_tag(otherwise_proved)
+_CALIBRATION_STATES: Final = {"in-date": "in-date", "out-of-date": "overdue", "unknown": "unknown"}
+
+
+@register.simple_tag
+def calibration(instrument: Mapping[str, Any]) -> SafeString:
+    """Mark how an instrument's calibration stood on the day of the test, in shape and words."""
+    stands = calibration_stands(instrument)
+    return state(_CALIBRATION_STATES[stands.state], stands.words)
+
+
+@register.simple_tag
+def calibration_of(use: InstrumentUse, record: Record) -> SafeString:
+    """Mark how the calibration of an instrument named in a draft stands on the day its test began."""
+    kept = use.as_used
+    marked = calibration({**kept, "in_date": is_in_date(kept, day_of(record))})
+    if kept["calibration_due_on"]:
+        return format_html('{} <span class="soft">(until {})</span>', marked, day_said(kept["calibration_due_on"]))
+    return marked
 
 
 @register.filter
