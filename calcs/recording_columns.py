@@ -5,6 +5,7 @@ as text, cleaned, and if a field still can't be understood its line is named.
 """
 
 import re
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Final, TypeAlias
 
@@ -13,7 +14,7 @@ import numpy.typing as npt
 import polars as pl
 
 from calcs.errors import InputError
-from calcs.recording_layouts import FIELD, Layout, TimeKind
+from calcs.recording_layouts import FIELD, Layout, TimeKind, split_line
 from calcs.units import Dimension, scale, to_si
 
 FloatArray: TypeAlias = npt.NDArray[np.float64]
@@ -25,14 +26,24 @@ _POWERS: Final = (10_000_000, 1_000_000, 100_000, 10_000, 1_000, 100, 10, 1)
 """µs of each digit of seconds: two before the point, six after it."""
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _QUARTER_HOUR_S: Final = 900
+_YEARS: Final = tuple(
+    (datetime(year, 1, 1, tzinfo=UTC) - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1)
+    for year in (1900, 2200)
+)
+"""First and last (exclusive) clock time read, in µs since 1970."""
+_FARTHEST_OFFSET_S: Final = 14 * 3600
 _GROUPED: Final = r"^[+-]?[1-9]\d{0,2}(,\d{3})+$"
+_GROUPED_BY_COMMA: Final = r"^[+-]?\d{1,3}(,\d{3})+(\.\d*)?$"
+_GROUPED_BY_POINT: Final = r"^[+-]?\d{1,3}(\.\d{3})+(,\d*)?$"
+_SPACE: Final = r"[\s\u00a0\u202f']"
+_GROUPED_BY_SPACE: Final = rf"^[+-]?\d{{1,3}}({_SPACE}\d{{3}})+([.,]\d*)?$"
 _HIGHEST: Final = to_si(60_000.0, "psi", Dimension.PRESSURE)
 _EVEN_CLOCK: Final = re.compile(
-    r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}:(?P<seconds>\d{2}(\.\d+)?)(?P<offset>Z|[+-]\d{2}(:?\d{2})?)?"
+    r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}:(?P<seconds>\d{2}(\.\d+)?)(?P<offset>Z|[+-]\d{2}(:?[0-5]\d)?)?"
 )
 _ANY_CLOCK: Final = (
     r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})[Tt\s]\s*(\d{1,2}):(\d{2})(?::([0-5]\d(?:[.,]\d+)?))?"
-    r"\s*([Zz]|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})?$"
+    r"\s*([Zz]|UTC|GMT|[+-]\d{2}:?[0-5]\d|[+-]\d{2})?$"
 )
 _SEPARATION_REMEDY: Final = (
     "Export with one separator throughout (comma, semicolon or tab) and without quotation marks."
@@ -74,7 +85,8 @@ def _refuse_more(count: int, most: int) -> None:
 def _refuse_not_finite(numbers: FloatArray, layout: Layout) -> None:
     finite = np.isfinite(numbers)
     if not bool(finite.all()):
-        _refuse_blank(layout, int(np.argmin(finite)), "NaN")
+        at = int(np.argmin(finite))
+        _refuse_blank(layout, at, "NaN" if np.isnan(numbers[at]) else "infinity")
 
 
 def _refuse_blank(layout: Layout, sample: int, given: str) -> None:
@@ -95,7 +107,9 @@ def _without_empty_end(text: bytes) -> bytes:
     return text.rstrip(b" \t\r\n\x1a;,")
 
 
-def _read(text: bytes, layout: Layout, types: dict[str, type[pl.DataType]]) -> pl.DataFrame:
+def _read(
+    text: bytes, layout: Layout, types: dict[str, type[pl.DataType]], *, cut_long_lines: bool = False
+) -> pl.DataFrame:
     """Read the wanted columns under our own names, as text but for those in `types`."""
     wanted = {layout.pressure: "pressure", layout.time: "time", layout.date: "date"}
     names = [wanted.get(index, f"column {index + 1}") for index in range(layout.fields)]
@@ -106,7 +120,7 @@ def _read(text: bytes, layout: Layout, types: dict[str, type[pl.DataType]]) -> p
         separator=layout.separator,
         columns=sorted(index for index in wanted if index is not None),
         schema={name: types.get(name, pl.String) for name in names},
-        truncate_ragged_lines=True,
+        truncate_ragged_lines=cut_long_lines,
     )
 
 
@@ -126,10 +140,7 @@ def _plain_frame(text: bytes, layout: Layout) -> pl.DataFrame | None:
 
 def _clean_frame(text: bytes, layout: Layout, most: int) -> pl.DataFrame:
     """Return the columns read as text and cleaned: decimal commas, thousands, quotes, dates beside times."""
-    try:
-        frame = _read(text, layout, {})
-    except pl.exceptions.PolarsError as error:
-        raise InputError(FIELD, "The lines of the file can't be parted into fields.", _SEPARATION_REMEDY) from error
+    frame = _text_frame(text, layout)
     _refuse_more(frame.height, most)
     frame = frame.with_columns(pl.all().fill_null("").str.strip_chars(" \t\u00a0\r"))
     pressure = _number_column(frame["pressure"], layout, _largest(layout))
@@ -141,6 +152,32 @@ def _clean_frame(text: bytes, layout: Layout, most: int) -> pl.DataFrame:
     return pl.DataFrame({"time": clock, "pressure": pressure})
 
 
+def _text_frame(text: bytes, layout: Layout) -> pl.DataFrame:
+    try:
+        return _read(text, layout, {})
+    except pl.exceptions.PolarsError:
+        _refuse_long_line(text, layout)
+    try:
+        return _read(text, layout, {}, cut_long_lines=True)
+    except pl.exceptions.PolarsError as error:
+        raise InputError(FIELD, "The lines of the file can't be parted into fields.", _SEPARATION_REMEDY) from error
+
+
+def _refuse_long_line(text: bytes, layout: Layout) -> None:
+    """Refuse a line with more in it than the first sample: a decimal comma between commas would be cut off."""
+    separator = layout.separator.encode()
+    for sample, line in enumerate(text.split(b"\n")[layout.skipped_lines :]):
+        if line.count(separator) < layout.fields:
+            continue
+        fields = split_line(line.decode("utf-8", "replace").rstrip("\r"), layout.separator)
+        if any(fields[layout.fields :]):
+            raise InputError(
+                FIELD,
+                f"{layout.line_of(sample)} has {len(fields)} fields, the first sample has {layout.fields}.",
+                "If decimals are written with a comma, separate the fields with semicolons or tabs.",
+            )
+
+
 def _largest(layout: Layout) -> float:
     factor, _ = scale(layout.unit, Dimension.PRESSURE)
     return _HIGHEST / factor
@@ -148,7 +185,12 @@ def _largest(layout: Layout) -> float:
 
 def _number_column(text: pl.Series, layout: Layout, plausible: float | None) -> pl.Series:
     """Return numbers from text; `plausible` is the largest value in doubt over what a comma means."""
-    bare = text.str.replace_all(r"[\s\u00a0\u202f']", "")
+    # A space parts thousands or nothing: 20 5 must not become 205.
+    odd = text.str.contains(_SPACE) & ~text.str.contains(_GROUPED_BY_SPACE)
+    at = odd.arg_max()
+    if bool(odd.any()) and at is not None:
+        _refuse_blank(layout, at, str(text[at]))
+    bare = text.str.replace_all(_SPACE, "")
     if bool(bare.str.contains(",", literal=True).any()):
         bare = _without_commas(bare, layout, plausible)
     numbers = bare.cast(pl.Float64, strict=False)
@@ -163,8 +205,7 @@ def _without_commas(bare: pl.Series, layout: Layout, plausible: float | None) ->
     comma_last = bare.str.contains(r"\..*,")
     point_last = bare.str.contains(r",.*\.")
     if bool(point_last.any()):
-        if bool(comma_last.any()):
-            _refuse_commas(layout, comma_last)
+        _refuse_commas(layout, bare.str.contains(",", literal=True) & ~bare.str.contains(_GROUPED_BY_COMMA))
         return bare.str.replace_all(",", "", literal=True)
     with_comma = bare.str.contains(",", literal=True)
     if bool(bare.filter(with_comma).str.contains(_GROUPED).all()) and not bool(comma_last.any()):
@@ -175,14 +216,19 @@ def _without_commas(bare: pl.Series, layout: Layout, plausible: float | None) ->
             return grouped
         if plausible is not None and isinstance(largest, float) and largest <= plausible:
             _refuse_commas(layout, with_comma)
+    # A point beside decimal commas parts thousands or nothing: 20.5 among 21,3 must not become 205.
+    _refuse_commas(layout, bare.str.contains(".", literal=True) & ~bare.str.contains(_GROUPED_BY_POINT))
     return bare.str.replace_all(".", "", literal=True).str.replace(",", ".", literal=True)
 
 
 def _refuse_commas(layout: Layout, where: pl.Series) -> None:
+    """Refuse a column in which commas and points are in doubt; `where` marks the samples that put them there."""
+    if not bool(where.any()):
+        return
     at = where.arg_max() or 0
     raise InputError(
         FIELD,
-        f"{layout.line_of(at)}: it can't be told whether a comma parts thousands or decimals.",
+        f"{layout.line_of(at)}: it can't be told whether a comma or point parts thousands or decimals.",
         "Export with decimal points and without thousands separators.",
     )
 
@@ -204,17 +250,19 @@ def _sexagesimal(text: pl.Series, layout: Layout) -> pl.Series:
 
 def _clock(text: pl.Series, layout: Layout, zone: tzinfo | None) -> tuple[FloatArray, datetime]:
     """Return elapsed seconds and the aware time of the first sample from a column of clock times."""
+    column = _ClockColumn(text, layout, zone)
     parts = _even_parts(text)
     if parts is None:
         parts = _any_parts(text, layout)
     local, offsets, of_offset = parts
+    column.refuse_far_years(local)
     if of_offset is None:
-        shift = _offset_seconds(offsets[0], local, layout, zone)
+        shift = column.offset_seconds(offsets[0], local, None)
     else:
         shift = np.empty(len(local), np.int64)
         for number, offset in enumerate(offsets):
-            here = of_offset == number
-            shift[here] = _offset_seconds(offset, local[here], layout, zone)
+            here = np.flatnonzero(of_offset == number)
+            shift[here] = column.offset_seconds(offset, local[here], here)
     first = int(local[0]) - int(shift[0]) * _MICRO
     started = _EPOCH + timedelta(microseconds=first)
     own = zone if zone is not None and not offsets[0] else timezone(timedelta(seconds=int(shift[0])))
@@ -302,20 +350,63 @@ def _refuse_clock(given: str, layout: Layout, sample: int) -> None:
     raise InputError(FIELD, f"{layout.line_of(sample)}: {reason}.", _CLOCK_REMEDY)
 
 
-def _offset_seconds(offset: str, local: IntArray, layout: Layout, zone: tzinfo | None) -> IntArray:
-    """Return the offset from UTC in s: one for all, or one a sample where the zone changes its clock."""
-    if offset:
-        return np.array([_written_offset(offset)], np.int64)
-    if zone is None:
-        raise InputError(
-            FIELD,
-            f"{layout.line_of(0)}: the clock has no offset from UTC, so the moment is not certain.",
-            "Give the time zone of the recorder's clock, or export the clock with its offset (…+01:00).",
+@dataclass(frozen=True, slots=True)
+class _ClockColumn:
+    """A column of clock times as written, to name the line of one that can't be placed."""
+
+    text: pl.Series
+    layout: Layout
+    zone: tzinfo | None
+
+    def refuse_far_years(self, local: IntArray) -> None:
+        """Refuse years no recorder's clock shows, and no calendar of ours can hold in every zone."""
+        far = (local < _YEARS[0]) | (local >= _YEARS[1])
+        if bool(far.any()):
+            at = int(np.argmax(far))
+            _refuse_clock(str(self.text[at]), self.layout, at)
+
+    def offset_seconds(self, offset: str, local: IntArray, samples: npt.NDArray[np.intp] | None) -> IntArray:
+        """Return the offset from UTC in s: one for all, or one a sample where the zone changes its clock.
+
+        `local` holds the samples written with that offset, `samples` their places in the file (None: all).
+        """
+        if not offset:
+            return self._offsets_of_zone(local, samples)
+        seconds = _written_offset(offset)
+        if abs(seconds) > _FARTHEST_OFFSET_S:
+            first = 0 if samples is None else int(samples[0])
+            _refuse_clock(str(self.text[first]), self.layout, first)
+        return np.array([seconds], np.int64)
+
+    def _offsets_of_zone(self, local: IntArray, samples: npt.NDArray[np.intp] | None) -> IntArray:
+        if self.zone is None:
+            raise InputError(
+                FIELD,
+                f"{self._line(0, samples)}: the clock has no offset from UTC, so the moment is not certain.",
+                "Give the time zone of the recorder's clock, or export the clock with its offset (…+01:00).",
+            )
+        quarters, where = np.unique(local // (_QUARTER_HOUR_S * _MICRO), return_inverse=True)
+        naive = [datetime(1970, 1, 1) + timedelta(seconds=int(quarter) * _QUARTER_HOUR_S) for quarter in quarters]  # noqa: DTZ001
+        early, late = (
+            np.array([_utc_offset_s(moment.replace(tzinfo=self.zone, fold=fold)) for moment in naive], np.int64)
+            for fold in (0, 1)
         )
-    quarters, where = np.unique(local // (_QUARTER_HOUR_S * _MICRO), return_inverse=True)
-    naive = [datetime(1970, 1, 1) + timedelta(seconds=int(quarter) * _QUARTER_HOUR_S) for quarter in quarters]  # noqa: DTZ001
-    found = [moment.replace(tzinfo=zone).utcoffset() or timedelta() for moment in naive]
-    return np.array([round(offset.total_seconds()) for offset in found], np.int64)[where]
+        unsure = (early != late)[where]
+        if bool(unsure.any()):
+            line = self._line(int(np.argmax(unsure)), samples)
+            raise InputError(
+                FIELD,
+                f"{line}: the zone's clocks change at that time, which then comes twice or never.",
+                "Export the clock with its offset (…+01:00), or elapsed seconds.",
+            )
+        return early[where]
+
+    def _line(self, index: int, samples: npt.NDArray[np.intp] | None) -> str:
+        return self.layout.line_of(index if samples is None else int(samples[index]))
+
+
+def _utc_offset_s(moment: datetime) -> int:
+    return round((moment.utcoffset() or timedelta()).total_seconds())
 
 
 def _written_offset(offset: str) -> int:

@@ -38,9 +38,12 @@ _PRESSURE_UNIT: Final = re.compile(
 _ABSOLUTE_NAME: Final = re.compile(r"\babs(olute)?\b", re.IGNORECASE)
 _BRACKETED: Final = re.compile(r"[(\[]\s*([^)\]]+?)\s*[)\]]")
 _TIME_UNIT: Final = re.compile(
-    r"(?:^|[(\[\s_,/])(ms|s|secs?|seconds?|min|mins|minutes?|h|hrs?|hours?)\s*[)\]]?\s*$", re.IGNORECASE
+    r"(?:^|[(\[\s_,/])(ms|s|secs?|seconds?|sek|min|mins|minutes?|h|hrs?|hours?|d|days?)\.?\s*[)\]]?\s*$",
+    re.IGNORECASE,
 )
-_SECONDS: Final = {"ms": 0.001, "s": 1.0, "m": 60.0, "h": 3600.0}
+_SECONDS: Final = {"ms": 0.001, "s": 1.0, "m": 60.0, "h": 3600.0, "d": 86_400.0}
+_NO_UNIT: Final = re.compile(r"elapsed|time|start|since|begin|test|rig|local", re.IGNORECASE)
+"""Words in brackets after the name of a time column that say what it counts from, not its unit."""
 
 
 class TimeKind(StrEnum):
@@ -116,6 +119,8 @@ def _decoded(content: bytes) -> bytes:
         encoding = "utf-16"
     elif len(content) > 3 and content[:200:2].strip(b"\x00") and not content[1:200:2].strip(b"\x00"):
         encoding = "utf-16-le"
+    elif len(content) > 3 and content[1:200:2].strip(b"\x00") and not content[:200:2].strip(b"\x00"):
+        encoding = "utf-16-be"
     if encoding is None and not content.isascii():
         try:
             content.decode("utf-8")
@@ -137,8 +142,7 @@ class _Table:
 
 def layout_of(text: bytes, *, pressure_unit: str | None, channel: str | None) -> Layout:
     """Return the layout of a file; raises InputError for one that can't be read for certain."""
-    lines = text[:_HEAD_BYTES].decode("utf-8", "replace").split("\n")[:_HEAD_LINES]
-    table = _table([line.rstrip("\r").replace("\r", " ") for line in lines])
+    table = _table_of(text)
     time, date, kind = _time_column(table)
     channels = _channels(table, {time, date}, pressure_unit)
     pressure, name = _chosen(channels, channel)
@@ -150,14 +154,27 @@ def layout_of(text: bytes, *, pressure_unit: str | None, channel: str | None) ->
         date=date,
         pressure=pressure,
         kind=kind,
-        seconds=_seconds(table.names[time]),
+        seconds=_seconds(table.names[time]) if kind is TimeKind.ELAPSED else 1.0,
         channels=tuple(channels),
         channel=name,
         unit=_unit(table.names[pressure], pressure_unit),
     )
 
 
-def _split(line: str, separator: str) -> list[str]:
+def channel_names(text: bytes, *, pressure_unit: str | None) -> tuple[str, ...]:
+    """Return the names of the columns of a file that can be its pressure, in its order."""
+    table = _table_of(text)
+    time, date, _ = _time_column(table)
+    return tuple(_channels(table, {time, date}, pressure_unit))
+
+
+def _table_of(text: bytes) -> _Table:
+    lines = text[:_HEAD_BYTES].decode("utf-8", "replace").split("\n")[:_HEAD_LINES]
+    return _table([line.rstrip("\r").replace("\r", " ") for line in lines])
+
+
+def split_line(line: str, separator: str) -> list[str]:
+    """Return the fields of a line, quotation marks and spaces around them taken off."""
     fields = next(csv.reader([line], delimiter=separator), [])
     return [field.strip(" \u00a0") for field in fields]
 
@@ -167,12 +184,12 @@ def _table(lines: list[str]) -> _Table:
     for place, number in enumerate(filled):
         following = lines[filled[place + 1]] if place + 1 < len(filled) else None
         for separator in "\t;,":
-            sample = _split(lines[number], separator)
+            sample = split_line(lines[number], separator)
             if not _is_sample(sample):
                 continue
             above = [lines[index] for index in filled[max(0, place - 2) : place]]
-            headed = bool(above) and any(map(_looks_like_head, _split(above[-1], separator)))
-            if headed or following is None or _is_sample(_split(following, separator)):
+            headed = bool(above) and any(map(_looks_like_head, split_line(above[-1], separator)))
+            if headed or following is None or _is_sample(split_line(following, separator)):
                 return _with_head(separator, number, sample, above)
     single = sum(bool(_NUMBER.fullmatch(lines[number].strip())) for number in filled) > 1
     if single:
@@ -196,7 +213,7 @@ def _is_time(field: str) -> bool:
 
 
 def _with_head(separator: str, number: int, sample: list[str], above: list[str]) -> _Table:
-    heads = [_split(line, separator) for line in above]
+    heads = [split_line(line, separator) for line in above]
     count = len(_trimmed(sample))
     fitting = [head for head in heads if len(_trimmed(head)) >= 2 and len(head) in {len(sample), count}]
     if heads and heads[-1] in fitting and _is_time(heads[-1][0]):
@@ -276,8 +293,15 @@ def _kind(field: str, table: _Table) -> TimeKind:
 
 def _seconds(name: str) -> float:
     """Return the seconds in one unit of elapsed time; seconds unless the column head says otherwise."""
-    unit = _TIME_UNIT.search(name)
-    if unit is None:
+    bracketed = _BRACKETED.search(name)
+    unit = _TIME_UNIT.search(name) or (bracketed and _TIME_UNIT.search(bracketed[1]))
+    if not unit:
+        if bracketed and not _NO_UNIT.search(bracketed[1]):
+            raise InputError(
+                FIELD,
+                f"The unit {bracketed[1]!r} of the column {name!r} is not a known unit of time.",
+                "Write it in the column head as s, min or h: Time (s).",
+            )
         return 1.0
     text = unit[1].lower()
     return _SECONDS["ms"] if text == "ms" else _SECONDS[text[0]]

@@ -124,6 +124,17 @@ def test_elapsed_time_in_other_units_becomes_seconds(unit: str, seconds: float) 
     assert_same(read_recording(f"Time ({unit}),Pressure (psi)\n" + "\n".join(rows)))
 
 
+def test_an_unknown_unit_of_time_is_refused_not_taken_for_seconds() -> None:
+    refused = refusal("Time (ticks),P (psi)\n0,0\n1,300\n")
+    assert "'ticks'" in refused.reason
+    assert "Time (s)" in refused.remedy
+
+
+@pytest.mark.parametrize("head", ["Time (elapsed)", "Time [s] since start", "Time (s) "])
+def test_other_words_beside_a_time_leave_it_in_seconds(head: str) -> None:
+    assert read_recording(f"{head},P (psi)\n0,0\n90,300\n").duration == 90
+
+
 def test_elapsed_time_as_hours_minutes_seconds_is_read() -> None:
     times = (f"{int(t) // 3600:02d}:{int(t) // 60 % 60:02d}:{t % 60:04.1f}" for t in CURVE.t)
     assert_same(read_recording(CURVE.written(times, head="Time,Pressure (psi)", separator=",")))
@@ -212,8 +223,20 @@ def test_a_zone_that_puts_its_clock_back_inside_the_file_is_refused_without_offs
     before = datetime(2026, 10, 25, 0, 55, tzinfo=UTC)
     times = [(before + timedelta(seconds=float(t))).astimezone(zone).replace(tzinfo=None).isoformat() for t in CURVE.t]
     refused = refusal(CURVE.written(times, head="Clock,P (psi)", separator=","), zone=zone)
-    assert "goes back" in refused.reason
+    assert "Line 2" in refused.reason
+    assert "twice or never" in refused.reason
     assert "offset" in refused.remedy
+
+
+def test_a_clock_time_the_zone_leaves_out_is_refused_by_its_line() -> None:
+    times = "2026-03-29 01:59:59,0\n2026-03-29 02:30:00,1\n2026-03-29 03:00:01,2\n"
+    refused = refusal("Clock,P (psi)\n" + times, zone=ZoneInfo("Europe/Oslo"))
+    assert "Line 3: the zone's clocks change" in refused.reason
+
+
+def test_the_line_without_offset_is_named_where_others_have_one() -> None:
+    refused = refusal("Clock,P (psi)\n2026-03-31T10:00:00Z,0\n2026-03-31T10:00:01,1\n")
+    assert "Line 3: the clock has no offset" in refused.reason
 
 
 # --- channels --------------------------------------------------------------------------------------------------
@@ -279,6 +302,14 @@ def test_an_unknown_channel_is_refused_with_the_names_there_are() -> None:
         pytest.param("Clock,p psi\n2026-04-03 10:00:00 PM,3\n2026-04-03 10:00:01 PM,3\n", "12-hour", id="12 hours"),
         pytest.param("Clock,p psi\n2026-13-03T10:00:00Z,3\n2026-13-03T10:00:01Z,3\n", "Line 2: ", id="month 13"),
         pytest.param("Clock,p psi\n2026-04-03T10:00:00Z,3\n2026-04-03T10:61:01Z,3\n", "Line 3: ", id="minute 61"),
+        pytest.param("Clock,p psi\n2026-04-03T10:00:00+25:00,3\n2026-04-03T10:00:01+25:00,3\n", "Line 2: ", id="25 h"),
+        pytest.param("Clock,p psi\n2026-04-03T10:00:00+01:75,3\n2026-04-03T10:00:01+01:75,3\n", "Line 2: ", id="75 m"),
+        pytest.param("Clock,p psi\n0001-01-01T00:00:00Z,3\n0001-01-01T00:00:01Z,3\n", "Line 2: ", id="year 1"),
+        pytest.param("t,p psi\n0,3\n1,300,5\n2,300\n", "Line 3 has 3 fields", id="one decimal comma between commas"),
+        pytest.param("t,p psi\n0,3\n1,5,300\n2,300\n", "Line 3 has 3 fields", id="a decimal comma in the time"),
+        pytest.param("t;p bar\n0;20.5\n1;21,3\n", "Line 2: it can't be told", id="decimal points and commas"),
+        pytest.param("t;p psi\n0;1,500.0\n1;21,3\n", "Line 3: it can't be told", id="thousands and decimal commas"),
+        pytest.param("t;p bar\n0;20 5\n1;21 3\n", "Line 2: '20 5' is not a number", id="space for a decimal sign"),
         pytest.param("Date,p psi\n2026-04-03,3\n2026-04-04,3\n", "date without a time", id="date alone"),
         pytest.param("Time,p psi\n00:00:00,3\n00:00:75,3\n", "Line 3: ", id="75 seconds"),
     ],
@@ -287,6 +318,11 @@ def test_what_cannot_be_read_for_certain_is_refused_with_its_line(content: str |
     refused = refusal(content)
     assert refused.field == "recording"
     assert said in refused.reason
+
+
+def test_separators_left_over_at_the_end_of_some_lines_are_no_fields() -> None:
+    recording = read_recording("t,p psi\n0,300\n1,301,\n2,302,,\n")
+    assert recording.elapsed.tolist() == [0, 1, 2]
 
 
 def test_a_unit_that_contradicts_the_column_head_is_refused() -> None:
