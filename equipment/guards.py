@@ -4,8 +4,8 @@ from equipment.models import Installation, PrechargeCheck, PrechargeReading
 from trail.guards import Guard, append_only
 
 _TABLE = Installation._meta.db_table
-_PLACE = "two components can not stand in one position at the same time"
-_COMPONENT = "one component can not stand in two positions at the same time"
+_PLACE = "two components cannot stand in one position at the same time"
+_COMPONENT = "one component cannot stand in two positions at the same time"
 
 
 def _overlap(column: str) -> str:

@@ -70,7 +70,7 @@ def amend_component(
 ) -> Component:
     """Amend what is on file about a component.
 
-    Drafts of tests that name it follow. Raises as `register_component` does, and Refused for another kind once
+    With another rating, drafts of tests that name it follow. Raises as `register_component` does, and Refused for another kind once
     it has stood in a position.
     """
     fresh = saving.locked(component)
@@ -83,7 +83,8 @@ def amend_component(
         raise Refused(
             "kind", "This component has stood in a position of its kind.", "Register another component instead."
         )
-    if saving.change_row(fresh, Event.COMPONENT_AMENDED, before=before, by=by, at=at):
+    saving.change_row(fresh, Event.COMPONENT_AMENDED, before=before, by=by, at=at)
+    if entries.snapshot(fresh)["rated_working_pressure_si"] != before["rated_working_pressure_si"]:
         following.follow(fresh, by, at)
     return fresh
 

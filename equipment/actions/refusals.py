@@ -68,20 +68,20 @@ _CONSTRAINTS: Final = {
 _TAKEN: Final = "This is taken already. Choose another, or open the one on file."
 
 _OVERLAPS: Final = {
-    "two components can not stand in one position": Refused(
+    "two components cannot stand in one position": Refused(
         "installed_at",
         "Another component stood in this position at that time.",
         "Look at the history of the position and give a time when it was empty.",
     ),
-    "one component can not stand in two positions": Refused(
+    "one component cannot stand in two positions": Refused(
         "installed_at",
         "This component stood in another position at that time.",
         "Look at its history and give a time after it was removed there.",
     ),
 }
 _OVERLAP_CONSTRAINTS: Final = {
-    "equipment_installation_position_id_overlap": "two components can not stand in one position",
-    "equipment_installation_component_id_overlap": "one component can not stand in two positions",
+    "equipment_installation_position_id_overlap": "two components cannot stand in one position",
+    "equipment_installation_component_id_overlap": "one component cannot stand in two positions",
 }
 
 

@@ -30,7 +30,7 @@ def fit_elastomer(
     """
     _not_to_come("installed_on", installed_on, component, at)
     if expires_on is not None and expires_on < installed_on:
-        raise Refused("expires_on", "It would have run out before it was fitted.", "Check both days.")
+        raise Refused("expires_on", "It would have expired before it was fitted.", "Check both days.")
     elastomer = Elastomer(component=component, installed_on=installed_on, expires_on=expires_on)
     saving.assign_values(elastomer, {"part": part, "compound": compound, "batch": batch})
     saving.add_row(elastomer, Event.ELASTOMER_FITTED, by=by, at=at)

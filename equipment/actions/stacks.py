@@ -129,7 +129,9 @@ def remove_position(position: Position, *, by: Actor, at: datetime) -> None:
         fresh.delete()
     except ProtectedError as error:
         raise Refused(
-            "", "Something stood in this position, hangs on it, or a test names it.", "Rename it instead."
+            "",
+            "Something stood in this position, a valve is on its outlet, or a test names it.",
+            "Rename it instead.",
         ) from error
     _shift(stack, first=order + 1, last=last, by=-1)
 
@@ -176,11 +178,13 @@ def _check_fit(position: Position) -> None:
             "Choose the side or the part of the system it belongs to.",
         )
     if position.pk and position.group != PositionGroup.BORE and position.outlets.exists():
-        raise Refused("group", "Outlet valves hang on this position.", "Hang them on another position first.")
+        raise Refused(
+            "group", "Valves stand on outlets of this position.", "Make them outlets of another position first."
+        )
     outlet_of = position.outlet_of
     if outlet_of is None:
         return
     if position.group not in _SIDES:
-        raise Refused("outlet_of", "Only a choke-side or kill-side valve hangs on an outlet.", "Leave this empty.")
+        raise Refused("outlet_of", "Only a choke-side or kill-side valve stands on an outlet.", "Leave this empty.")
     if outlet_of.stack_id != position.stack_id or outlet_of.group != PositionGroup.BORE:
         raise Refused("outlet_of", "An outlet belongs to a position in the bore of this stack.", "Choose one of those.")

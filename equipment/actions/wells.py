@@ -82,7 +82,8 @@ def amend_well(well: Well, *, seen: str = "", by: Actor, at: datetime, **facts: 
     saving.assign_values(fresh, facts)
     plausible.check_well(fresh, at)
     saving.change_row(fresh, Event.WELL_AMENDED, before=before, by=by, at=at)
-    if (fresh.water_depth_si, fresh.air_gap_si) != (before["water_depth_si"], before["air_gap_si"]):
+    after = entries.snapshot(fresh)
+    if any(after[f"{name}_si"] != before[f"{name}_si"] for name in _WATER):
         _rework_sections(fresh, by, at)
     return fresh
 

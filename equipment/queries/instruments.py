@@ -45,9 +45,9 @@ def expiry_on(day: date, *, due: date | None, missing: str = "No date on file") 
         return Expiry("unknown", missing)
     left = (due - day).days
     if left < 0:
-        return Expiry("overdue", f"Ran out {_days(-left)} ago")
+        return Expiry("overdue", f"Expired {_days(-left)} ago")
     if left == 0:
-        return Expiry("due-now", "Runs out today")
+        return Expiry("due-now", "Expires today")
     return Expiry("due-soon" if left <= SOON.days else "in-date", f"{_days(left)} left")
 
 

@@ -187,7 +187,7 @@ def test_a_shell_test_is_due_in_words(world):
         actions.amend_bottle(bottle, shell_test_due_on=due, by=a.System.DEMO, at=a.DAY)
     page = in_words(read_page(signed_in(world.auditor), at("bank", world.bank.pk)))
     assert "9 days left" in page
-    assert "Ran out 2 days ago" in page
+    assert "Expired 2 days ago" in page
     assert "No shell test due on file" in page
 
 
@@ -215,7 +215,7 @@ def test_a_gauge_is_offered_with_its_range_and_its_calibration(world):
     today = timezone.now().astimezone(world.rig.zone).date()
     a.an_instrument(world.rig, "gauge", serial="LATE-1", calibration_due_on=today - timedelta(days=3))
     page = read_page(signed_in(world.tester), at("precharge-new", world.bank.pk))
-    assert "Pressure gauge LATE-1, to 15,000 psi; calibration: ran out 3 days ago" in page
+    assert "Pressure gauge LATE-1, to 15,000 psi; calibration: expired 3 days ago" in page
 
 
 def test_a_row_s_own_temperature_stands_before_the_common_one(world):

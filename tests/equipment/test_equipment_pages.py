@@ -216,6 +216,22 @@ def test_a_rig_is_registered_by_an_administrator_and_shown_to_them(world):
     assert signed_in(world.supervisor).post(at("rig-new"), posted).status_code == 403
 
 
+def test_each_place_is_offered_once_among_the_time_zones(world):
+    page = signed_in(world.stranger).get(at("rig-new")).content.decode()
+    for now, formerly in (
+        ("Asia/Kolkata", "Asia/Calcutta"),
+        ("America/Argentina/Buenos_Aires", "America/Buenos_Aires"),
+    ):
+        assert f'value="{now}"' in page
+        assert f'value="{formerly}"' not in page
+
+
+def test_a_rig_under_a_former_name_of_its_zone_keeps_it(world):
+    rig = a.a_rig(time_zone="Asia/Calcutta")
+    a.a_crew_member(rig, world.manager, role="rig-manager")
+    assert 'value="Asia/Calcutta" selected' in signed_in(world.manager).get(at("rig-edit", rig.pk)).content.decode()
+
+
 def test_what_was_typed_stays_when_a_rig_is_refused(world):
     posted = {"name": "Calder Bank", "kind": "land", "time_zone": "Asia/Kolkata", "display_units": "si"}
     answer = signed_in(world.stranger).post(at("rig-new"), posted)
@@ -406,7 +422,7 @@ def test_a_stack_is_built_from_nothing(world):
     client.post(at("position-up", stack.positions.get(name="Choke").pk))
     assert [str(one) for one in stack.positions.all()] == ["Choke", "Spool"]
     refused = client.post(at("position-remove", stack.positions.get(name="Spool").pk), follow=True)
-    assert "hangs on it" in refused.content.decode()
+    assert "a valve is on its outlet" in refused.content.decode()
     client.post(at("position-remove", stack.positions.get(name="Choke").pk))
     assert stack.positions.count() == 1
 
@@ -699,7 +715,7 @@ def test_an_instrument_is_registered_recalibrated_and_retired(world):
     assert "No date on file" in client.get(at("instrument", gauge.pk)).content.decode()
     calibrated = {"calibrated_on": "2026-01-02", "calibration_due_on": "2026-01-20"}
     client.post(at("instrument-edit", gauge.pk), {**typed, **calibrated})
-    assert "Ran out" in client.get(at("instruments", world.rig.pk)).content.decode()
+    assert "Expired" in client.get(at("instruments", world.rig.pk)).content.decode()
     client.post(at("instrument-retire", gauge.pk), {"retired_on": "2026-02-01", "reason": "Dropped."})
     assert "G-1" not in client.get(at("instruments", world.rig.pk)).content.decode()
     assert "Dropped." in client.get(at("instrument", gauge.pk)).content.decode()

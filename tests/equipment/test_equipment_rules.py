@@ -434,8 +434,8 @@ def test_an_instrument_is_retired_once_and_with_a_reason():
 @pytest.mark.parametrize(
     ("due", "state", "words"),
     [
-        (date(2026, 3, 1), "overdue", "Ran out 1 day ago"),
-        (date(2026, 3, 2), "due-now", "Runs out today"),
+        (date(2026, 3, 1), "overdue", "Expired 1 day ago"),
+        (date(2026, 3, 2), "due-now", "Expires today"),
         (date(2026, 4, 1), "due-soon", "30 days left"),
         (date(2026, 4, 2), "in-date", "31 days left"),
         (None, "unknown", "No date on file"),

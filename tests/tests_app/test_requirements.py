@@ -151,7 +151,7 @@ def test_a_weaker_element_is_told_to_a_step_of_its_own():
         a_step(a_draft(world), world, "Upper pipe ram", "Manifold valve 1")
     assert refusal.value.reason == (
         "Upper pipe ram is required at 10,000 psi, but the RWP of Manifold valve 1 is 5,000 psi: "
-        "one hold can not prove both."
+        "one hold cannot prove both."
     )
     assert refusal.value.remedy == "Test Manifold valve 1 in a step of its own."
 

@@ -24,7 +24,7 @@ _TOLERANCE: Final = 1e-9
 def limits_of(needs: Sequence[Need]) -> dict[str, Any]:
     """Return the limits of a step that proves `needs` in one hold, as they are kept on it.
 
-    Raises Refused naming `lines` when one hold can not prove them all, saying which two stand against each other.
+    Raises Refused naming `lines` when one hold cannot prove them all, saying which two stand against each other.
     """
     if not needs:
         raise Refused("lines", "A step proves at least one element.", "Choose the elements this line-up proves.")
@@ -55,7 +55,7 @@ def _refuse_hidden_preventers(needs: Sequence[Need]) -> None:
     if len(from_below) > 1:
         raise Refused(
             "lines",
-            f"{' and '.join(from_below)} can not be proved by one hold from below: the lowest one closed holds the "
+            f"{' and '.join(from_below)} cannot be proved by one hold from below: the lowest one closed holds the "
             "pressure off the others.",
             "Prove each in a step of its own.",
         )
@@ -125,7 +125,7 @@ def _high_target(needs: Sequence[Need]) -> float:
         raise Refused(
             "lines",
             f"{_name(highest)} is required at {_said(target, needs)}, but {part} is "
-            f"{_said(weakest.limit_gauge, needs)}: one hold can not prove both.",
+            f"{_said(weakest.limit_gauge, needs)}: one hold cannot prove both.",
             f"Test {_name(need)} in a step of its own.",
         )
     return target

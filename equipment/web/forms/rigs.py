@@ -1,7 +1,6 @@
 """Forms of rigs and crews."""
 
-import zoneinfo
-from typing import Any, Final
+from typing import Any
 
 from django import forms
 
@@ -9,28 +8,7 @@ from accounts.models import User
 from equipment.models import CrewRole, DisplayUnits, Rig, RigKind
 from equipment.queries.rigs import people_outside
 from equipment.web.forms.base_form import HouseForm
-
-_AREAS: Final = (
-    "Africa/",
-    "America/",
-    "Antarctica/",
-    "Asia/",
-    "Atlantic/",
-    "Australia/",
-    "Europe/",
-    "Indian/",
-    "Pacific/",
-)
-
-
-def zone_choices() -> list[tuple[str, Any]]:
-    """Return the zones by area; names kept only for old systems are left out."""
-    names = sorted(zoneinfo.available_timezones())
-    groups: list[tuple[str, Any]] = [("", "Choose…"), ("Etc/UTC", "UTC, no summer time")]
-    for area in _AREAS:
-        zones = [(name, name.removeprefix(area).replace("_", " ")) for name in names if name.startswith(area)]
-        groups.append((area.rstrip("/"), zones))
-    return groups
+from equipment.web.zones import zone_choices, zone_names
 
 
 class RigForm(HouseForm):
@@ -52,8 +30,7 @@ class RigForm(HouseForm):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         zone = self.initial.get("time_zone")
-        offered = {name for _, group in zone_choices() if isinstance(group, list) for name, _ in group}
-        if zone and zone not in offered and zone != "Etc/UTC":
+        if zone and zone not in zone_names() and zone != "Etc/UTC":
             self.fields["time_zone"].choices = [*zone_choices(), (zone, zone)]  # type: ignore[attr-defined]
 
 

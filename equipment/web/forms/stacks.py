@@ -35,11 +35,11 @@ class PositionForm(HouseForm):
     )
     group = forms.ChoiceField(label="Belongs to", choices=PositionGroup.choices, initial=PositionGroup.BORE)
     outlet_of = _PositionChoice(
-        label="Hangs on",
+        label="Outlet of",
         queryset=None,
         required=False,
         empty_label="Nothing",
-        help_text="For a valve on a side outlet: the position in the bore.",
+        help_text="For a valve on a side outlet: the position in the bore that has the outlet.",
     )
 
     def __init__(self, *args: Any, stack: Stack, **options: Any) -> None:

@@ -127,7 +127,7 @@ class SectionForm(HouseForm):
     )
     casing_internal_yield = QuantityFormField(
         Dimension.PRESSURE,
-        label="Internal yield of the casing",
+        label="Casing burst rating (internal yield)",
         required=False,
         positive=True,
         help_text="Minimum, of the casing under the stack.",

@@ -61,7 +61,7 @@ def test_the_next_test_is_filled_in_from_the_last_and_takes_the_other_station(we
 def test_the_instruments_say_how_their_calibration_stands(web: Client, world: World):
     builders.an_instrument(world.rig, serial="OLD-1", calibration_due_on=builders.DAY.date().replace(month=2, day=1))
     page = web.get(new_address(world)).content.decode()
-    assert "calibrated until 1 Feb 2026, ran out 29 days ago" in page
+    assert "calibrated until 1 Feb 2026, expired 29 days ago" in page
 
 
 @pytest.mark.parametrize(
