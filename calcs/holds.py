@@ -474,5 +474,6 @@ def _never_high(span: _Span, offset: int, *, low_found: bool) -> tuple[Reason, .
     off = np.abs(pressures - rule.high_target) if over else -pressures
     at = int(np.argmin(off))
     ceiling = rule.high_max if over else None
-    nearest = NeverWithin(rule.high_target, ceiling, float(pressures[at]), float(span.times[offset + at]))
+    pressure, moment = float(pressures[at]), float(span.times[offset + at])
+    nearest = NeverWithin(rule.high_target, ceiling, pressure, moment, after_low=low_found)
     return (*(_held_before(span, offset) if low_found else ()), nearest)

@@ -51,12 +51,16 @@ class TooShort:
 
 @dataclass(frozen=True, slots=True)
 class NeverWithin:
-    """No sample met the limits; the nearest one was `nearest` Pa at `at` s."""
+    """No sample met the limits; the nearest one was `nearest` Pa at `at` s.
+
+    `after_low` tells whether only what follows the low hold was looked at.
+    """
 
     floor: float
     ceiling: float | None
     nearest: float
     at: float
+    after_low: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,9 +286,11 @@ def _too_short(reason: TooShort, wording: Wording) -> str:
 
 def _never_within(reason: NeverWithin, wording: Wording) -> str:
     nearest = f"{wording.pressure(reason.nearest, beside=_nearer_limit(reason))} {wording.moment(reason.at)}"
+    after = " after the low hold" if reason.after_low else ""
     if reason.ceiling is None:
-        return f"never reached {wording.pressure(reason.floor)}; the highest was {nearest}"
-    return f"no sample lay in {_limits(reason.floor, reason.ceiling, wording)}; the nearest was {nearest}"
+        then = " then" if reason.after_low else ""
+        return f"never reached {wording.pressure(reason.floor)}{after}; the highest{then} was {nearest}"
+    return f"no sample{after} lay in {_limits(reason.floor, reason.ceiling, wording)}; the nearest was {nearest}"
 
 
 def _nearer_limit(reason: NeverWithin) -> float:

@@ -312,7 +312,7 @@ def test_the_best_attempt_is_shown_when_none_is_good() -> None:
 
 def test_a_high_hold_never_reached_names_the_highest_pressure() -> None:
     verdict = judge(step(high=4_812).recording(), rule())
-    assert words(verdict.high).startswith("never reached 5,000 psi; the highest was 4,812 psi")
+    assert words(verdict.high).startswith("never reached 5,000 psi after the low hold; the highest then was 4,812 psi")
 
 
 def test_a_reason_gives_the_clock_where_the_recording_has_one() -> None:

@@ -48,7 +48,7 @@ def test_the_unit_system_asked_for_is_answered_in_figures_and_in_words() -> None
     answer = calculate("hold-check", asked(recording_csv=step(high=4_812).csv(), units="si"))
     assert answer["low"]["max_pressure"]["unit"] == "kPa"
     assert answer["high"]["reasons"] == [
-        "never reached 34,474 kPa; the highest was 33,178 kPa 0:07:30 into the recording"
+        "never reached 34,474 kPa after the low hold; the highest then was 33,178 kPa 0:07:30 into the recording"
     ]
 
 
