@@ -137,6 +137,7 @@ _SPELLINGS: Final[Mapping[str, str]] = {
 # Letters, a power of two or three, and quotients or products of such: all that a unit needs. Anything
 # else is refused unread, since pint would work out a "unit" like 9**9**9 for as long as it takes.
 _PLAIN: Final = re.compile(r"[A-Za-z°µμ%_]+(\^?[23²³])?([*/·][A-Za-z_]+(\^?[23²³])?){0,3}")
+_POWER: Final = re.compile(r"([A-Za-z])(?:\*\*)?([23])(?![A-Za-z0-9])")
 _LONGEST: Final = 32
 _NUMBER: Final = re.compile(r"[+-]?([0-9]{1,3}(,[0-9]{3})+|[0-9]+)?(\.[0-9]*)?([eE][+-]?[0-9]{1,3})?")
 _ABSOLUTE: Final = {"psia", "bara", "bar(a)", "kpaa", "mpaa", "atm"}
@@ -179,9 +180,13 @@ def _factor(unit: str, dimension: Dimension) -> tuple[float, float]:
 
 
 def canonical_unit(unit: str) -> str:
-    """Return the project's spelling of a unit (``psig`` becomes ``psi``); unknown ones come back as given."""
+    """Return the project's spelling of a unit (``psig`` becomes ``psi``); unknown ones come back as given.
+
+    >>> canonical_unit("lb/ft3"), canonical_unit("kg/m**3")
+    ('lb/ft^3', 'kg/m^3')
+    """
     stripped = unit.strip()
-    return _SPELLINGS.get(stripped.lower(), stripped)
+    return _SPELLINGS.get(stripped.lower()) or _POWER.sub(r"\1^\2", stripped)
 
 
 def scale(unit: str, dimension: Dimension, *, field: str = "unit") -> tuple[float, float]:

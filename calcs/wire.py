@@ -2,7 +2,9 @@
 
 import json
 import math
-from typing import Any, NoReturn
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
 
 from calcs.errors import InputError
 from calcs.fields import quoted
@@ -23,9 +25,10 @@ def read_document(text: str | bytes) -> dict[str, Any]:
         raise InputError("", "The document is not UTF-8 text.", "Send JSON as UTF-8.") from error
     if not decoded.strip():
         raise InputError("", "The document is empty.", 'Send a JSON object, for instance {"depth": "7000 ft"}.')
+    numbers = _Numbers()
     try:
         document = json.loads(
-            decoded, parse_constant=_refuse_constant, parse_float=_finite, object_pairs_hook=_refuse_doubles
+            decoded, parse_constant=numbers.read, parse_float=numbers.read, object_pairs_hook=_refuse_doubles
         )
     except json.JSONDecodeError as error:
         where = f"line {error.lineno}, column {error.colno}"
@@ -36,6 +39,7 @@ def read_document(text: str | bytes) -> dict[str, Any]:
         raise InputError("", "The document can't be read as JSON.", "Send a plain JSON object.") from error
     if not isinstance(document, dict):
         raise InputError("", "The document is not a JSON object.", 'Send {"key": "value", …}.')
+    numbers.refuse_not_finite(document)
     return document
 
 
@@ -53,15 +57,40 @@ def refusal(error: InputError) -> dict[str, Any]:
     return {"error": {"field": error.field, "message": str(error), "remedy": error.remedy}}
 
 
-def _refuse_constant(literal: str) -> NoReturn:
-    raise InputError("", f"{literal} is not a number JSON knows.", "Give plain finite numbers.")
+@dataclass
+class _Numbers:
+    """Reads the numbers of a document, and keeps the first that is not finite: its place is known only afterwards."""
+
+    refused: str = ""
+
+    def read(self, literal: str) -> float:
+        number = float(literal)
+        if not math.isfinite(number) and not self.refused:
+            self.refused = literal
+        return number
+
+    def refuse_not_finite(self, document: dict[str, Any]) -> None:
+        """Refuse the number kept, by the path of the first like it."""
+        if self.refused:
+            path = _path_of_not_finite(document)
+            raise InputError(path, f"{quoted(self.refused)} is not a finite number.", "Give plain finite numbers.")
 
 
-def _finite(literal: str) -> float:
-    number = float(literal)
-    if not math.isfinite(number):
-        raise InputError("", f"{quoted(literal)} is too large a number.", "Give plain finite numbers.")
-    return number
+def _path_of_not_finite(document: dict[str, Any]) -> str:
+    """Return the dotted path of the first number that is not finite, however deep it lies."""
+    waiting: list[tuple[str, Any]] = [("", document)]
+    while waiting:
+        path, value = waiting.pop()
+        if isinstance(value, float) and not math.isfinite(value):
+            return path
+        named: Iterable[tuple[Any, Any]] = ()
+        if isinstance(value, dict):
+            named = value.items()
+        elif isinstance(value, list):
+            named = enumerate(value)
+        inside = [(f"{path}.{key}" if path else str(key), item) for key, item in named]
+        waiting.extend(reversed(inside))
+    return ""
 
 
 def _refuse_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

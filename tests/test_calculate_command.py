@@ -36,7 +36,7 @@ def test_a_document_in_an_answer_out_without_a_database():
         (b"{", ""),
         (b"[1]", ""),
         (b"\x00\xff", ""),
-        (b'{"mud_weight": NaN, "depth": "7000 ft"}', ""),
+        (b'{"mud_weight": NaN, "depth": "7000 ft"}', "mud_weight"),
         (b'{"mud_weight": "10 lb/gal", "depth": "-1 ft"}', "depth"),
         (b'{"mud_weight": "10 lb/gal"}', "depth"),
         (b'{"mud_weight": "10 lb/gal", "depth": "7000 ft", "deep": 1}', "deep"),

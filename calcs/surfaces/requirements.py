@@ -1,5 +1,6 @@
 """The surface ``test-pressures``: what a rule asks of one component."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -28,13 +29,25 @@ from calcs.surfaces.answers import quantity, quantity_or_none
 from calcs.units import Dimension, GaugePressure, System
 
 _RECORDERS: Final = ("none", "chart", "digital")
-_SHORT_NAMES: Final = {
+
+
+def _one_spelling(word: str) -> str:
+    """Return a word in the spelling kinds are looked up by: ``"Gate valves (manual)"`` is ``gate-valve-manual``."""
+    return re.sub("[^a-z0-9]+", "-", word.casefold().replace("valves", "valve")).strip("-").removesuffix("s")
+
+
+_KINDS: Final = {
+    **{_one_spelling(label): kind for kind, label in KIND_LABELS.items()},
+    **{kind: kind for kind in KIND_LABELS},
     "annular-preventer": "annular",
     "vbr": "variable-bore-ram",
     "bsr": "blind-shear-ram",
-    "blind/shear-ram": "blind-shear-ram",
     "choke-manifold": "manifold",
+    "hydraulic-gate-valve": "gate-valve-hydraulic",
+    "manual-gate-valve": "gate-valve-manual",
+    "standpipe": "standpipe-valve",
     "top-drive-valve": "kelly-valve",
+    "kelly-top-drive-valve": "kelly-valve",
 }
 
 
@@ -78,10 +91,8 @@ def parse_test_pressures(fields: Fields, editions: Sequence[Edition]) -> Pressur
 
 def read_kind(given: Any, field: str) -> str:
     """Return the component kind meant by ``"Pipe ram"``, ``"pipe_ram"`` or ``"pipe-ram"``."""
-    word = given.strip().casefold().replace(" ", "-").replace("_", "-") if isinstance(given, str) else ""
-    word = word.removesuffix("s")
-    kind = _SHORT_NAMES.get(word, word)
-    if kind not in KIND_LABELS:
+    kind = _KINDS.get(_one_spelling(given)) if isinstance(given, str) else None
+    if kind is None:
         listed = ", ".join(KIND_LABELS)
         raise InputError(field, f"{quoted(given)} is not a kind of component.", f"Give one of: {listed}.")
     return kind

@@ -10,7 +10,9 @@ from hypothesis import strategies as st
 
 from calcs import wire
 from calcs.errors import InputError
+from calcs.rules import KIND_LABELS
 from calcs.surface import CALCULATIONS, calculate
+from calcs.surfaces.requirements import read_kind
 from tests_app import rulebook
 
 EDITIONS = rulebook.editions()
@@ -233,6 +235,26 @@ def test_a_digital_recorder_shortens_the_hold_at_the_surface():
     assert answer("test-pressures", ANNULAR, recorder="digital", stack="subsea")["hold"]["value"] == 5
 
 
+def test_every_kind_may_be_written_as_the_product_shows_it():
+    for kind, label in KIND_LABELS.items():
+        assert {read_kind(word, "kind") for word in (kind, label, label.capitalize())} == {kind}
+
+
+@pytest.mark.parametrize(
+    ("written", "kind"),
+    [
+        ("gate valve (hydraulic)", "gate-valve-hydraulic"),
+        ("Gate valves (manual)", "gate-valve-manual"),
+        ("kelly/top-drive valve", "kelly-valve"),
+        ("standpipe", "standpipe-valve"),
+        ("Blind/shear ram", "blind-shear-ram"),
+        ("choke manifold", "manifold"),
+    ],
+)
+def test_a_kind_may_be_written_as_the_trade_says_it(written: str, kind: str):
+    assert read_kind(written, "kind") == kind
+
+
 def test_a_rule_may_be_named_alone_or_stated_in_full():
     named = answer("test-pressures", ANNULAR, rule="ocs-pt-14d-annular")
     inline = {
@@ -369,6 +391,20 @@ def test_text_that_is_no_strict_json_object_is_refused(text: str | bytes):
     with pytest.raises(InputError) as caught:
         wire.read_document(text)
     assert caught.value.remedy
+
+
+@pytest.mark.parametrize(
+    ("text", "field"),
+    [
+        ('{"samples": {"t": [0, 1, 2], "p": [300, NaN, 301]}}', "samples.p.1"),
+        ('{"depth": {"value": 1e999, "unit": "ft"}, "mud_weight": Infinity}', "depth.value"),
+        ('{"a": ' + "[" * 500 + "NaN" + "]" * 500 + "}", "a" + ".0" * 500),
+    ],
+)
+def test_a_number_that_is_not_finite_is_named_by_its_path(text: str, field: str):
+    with pytest.raises(InputError, match="not a finite number") as caught:
+        wire.read_document(text)
+    assert caught.value.field == field
 
 
 @given(st.binary(max_size=60))

@@ -85,6 +85,13 @@ def test_no_text_breaks_the_reader(text: str):
         assert math.isfinite(quantity.si(Dimension.PRESSURE))
 
 
+@pytest.mark.parametrize("unit", ["lb/ft3", "lb/ft^3", "lb/ft**3", "lb/ft³"])
+def test_a_power_may_be_written_in_every_usual_way(unit: str):
+    assert units.to_si(1, unit, Dimension.DENSITY) == pytest.approx(
+        0.45359237 / 0.3048**3
+    )  # both are exact by definition
+
+
 @pytest.mark.parametrize("dimension", list(Dimension))
 def test_every_display_unit_measures_its_dimension(dimension: Dimension):
     for system in ("us", "si"):

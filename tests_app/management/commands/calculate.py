@@ -47,6 +47,7 @@ class Command(BaseCommand):
         for line in sys.stdin.buffer:
             if line.strip():
                 self._say(self._answer_or_refusal(name, line))
+                self.stdout.flush()  # whoever asks line by line waits for the answer before the next question
 
     def _answer_or_refusal(self, name: str, line: bytes) -> dict[str, Any]:
         try:
