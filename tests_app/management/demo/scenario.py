@@ -124,8 +124,10 @@ def _register(site: Site, scenario: Mapping[str, Any]) -> None:
 
 def _register_well(site: Site, scenario: Mapping[str, Any], at: datetime) -> None:
     facts = dict(scenario["well"])
-    spudded_on = site.day(facts.pop("spudded_days_ago"))
-    well = register_well(site.rig, **facts, spudded_on=spudded_on, by=BY, at=at)
+    spudded_days_ago = facts.pop("spudded_days_ago")
+    # Put on file once it is spudded: a day to come is refused.
+    spudded_on, known_at = site.day(spudded_days_ago), max(at, site.moment(spudded_days_ago))
+    well = register_well(site.rig, **facts, spudded_on=spudded_on, by=BY, at=known_at)
     for section in scenario["sections"]:
         given = dict(section)
         begins_at = site.moment(given.pop("begins_days_ago"))
