@@ -5,10 +5,11 @@ order: as many as possible with an attempt that passes, then with holds as near 
 (a 10,000 psi hold would pass a 3,500 psi step too). A proposal is only that: the tester confirms or moves it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final, NamedTuple
+from types import MappingProxyType
+from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -18,6 +19,9 @@ from calcs.hold_windows import BoolArray, Runs, runs_where
 from calcs.holds import LEAST_ATTEMPT, HoldRule, judge
 from calcs.recordings import Recording
 from calcs.verdicts import HoldResult, HoldVerdict
+
+Settled: TypeAlias = Mapping[int, tuple[float, float] | None]
+"""Steps judged already, by index: the part each is judged on (from, to, elapsed s), None where by other evidence."""
 
 MOST_STEPS: Final = 200
 MOST_ATTEMPTS: Final = 500
@@ -74,8 +78,8 @@ class FoundHolds:
 
     Attributes:
         holds: every attempt, in order of time.
-        unmatched: indexes of the steps no attempt is proposed for.
-        not_passing: indexes of the steps whose proposed attempt fails.
+        unmatched: indexes of the steps not settled before that no attempt is proposed for.
+        not_passing: indexes of the steps not settled before whose proposed attempt fails.
     """
 
     holds: tuple[FoundHold, ...]
@@ -83,8 +87,12 @@ class FoundHolds:
     not_passing: tuple[int, ...]
 
 
-def find_holds(recording: Recording, rules: Sequence[HoldRule]) -> FoundHolds:
+def find_holds(
+    recording: Recording, rules: Sequence[HoldRule], *, settled: Settled = MappingProxyType({})
+) -> FoundHolds:
     """Return the attempts in `recording` and the step proposed for each; `rules` holds one rule a step, in order.
+
+    A step settled before keeps what it is judged on: no other attempt is proposed for it, and its own for no other.
 
     Raises InputError on ``rules`` for none or more than 200, and on ``recording`` when the pressure swings so
     often that no attempts can be told apart.
@@ -92,13 +100,13 @@ def find_holds(recording: Recording, rules: Sequence[HoldRule]) -> FoundHolds:
     if not 0 < len(rules) <= MOST_STEPS:
         raise InputError("rules", f"There are {len(rules)} steps.", f"Give the rules of 1 to {MOST_STEPS} steps.")
     attempts = _attempts(recording, rules)
-    matching = _Matching(recording, tuple(rules), attempts)
-    chosen = matching.best()
+    matching = _Matching(recording, tuple(rules), attempts, settled)
+    chosen = {**matching.best(), **matching.taken}
     holds = tuple(matching.found(number, chosen.get(number)) for number in range(len(attempts)))
-    proposed = {hold.step: hold for hold in holds if hold.step is not None}
+    proposed = {hold.step: hold for hold in holds if hold.step is not None and hold.step not in settled}
     return FoundHolds(
         holds=holds,
-        unmatched=tuple(step for step in range(len(rules)) if step not in proposed),
+        unmatched=tuple(step for step in range(len(rules)) if step not in proposed and step not in settled),
         not_passing=tuple(step for step, hold in sorted(proposed.items()) if not hold.passes),
     )
 
@@ -233,6 +241,17 @@ class _Matching:
     recording: Recording
     rules: tuple[HoldRule, ...]
     attempts: list[_Attempt]
+    settled: Settled
+
+    @cached_property
+    def taken(self) -> dict[int, int]:
+        """Step of each attempt that lies in the part a settled step is judged on."""
+        found: dict[int, int] = {}
+        for step, part in sorted(self.settled.items()):
+            for number, attempt in enumerate(self.attempts if part else ()):
+                if part and self._at(attempt.judged_from) < part[1] and part[0] < self._at(attempt.last):
+                    found.setdefault(number, step)
+        return found
 
     @cached_property
     def verdicts(self) -> list[list[HoldVerdict]]:
@@ -280,6 +299,8 @@ class _Matching:
         ]
 
     def _score(self, attempt: int, step: int) -> _Score | None:
+        if step in self.settled or attempt in self.taken:
+            return None
         verdict, target = self.verdicts[attempt][step], self.rules[step].high_target
         if verdict.passes:
             # Not the lowest pressure of the judged window: that may begin on the ramp, just over any lower target.
@@ -333,6 +354,8 @@ class _Matching:
         return max(steps, key=lambda step: (self.likeness(attempt, step), self.verdicts[attempt][step].passes, -step))
 
     def _why(self, attempt: int, step: int | None, verdict: HoldVerdict, judged_by: int) -> str:
+        if attempt in self.taken:
+            return f"step {self.taken[attempt] + 1} is judged on it"
         if step is None:
             if verdict.passes:
                 return f"meets step {judged_by + 1}, for which another attempt in order is proposed"

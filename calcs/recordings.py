@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from calcs.errors import InputError
 from calcs.recording_columns import read_columns
-from calcs.recording_layouts import FIELD, layout_of, text_bytes
+from calcs.recording_layouts import FIELD, channel_names, layout_of, text_bytes
 from calcs.units import Dimension, canonical_unit, from_si, scale, to_si
 
 FloatArray: TypeAlias = npt.NDArray[np.float64]
@@ -138,6 +138,43 @@ def read_recording(
         channel=layout.channel,
         skipped_lines=layout.skipped_lines,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelSeen:
+    """One column of a file that can be its pressure, with what it shows; pressures gauge in Pa.
+
+    Attributes:
+        name: as the file heads it.
+        recording: its samples, or None where the column can't be read as gauge pressure.
+        refusal: why it can't be read; None where it can.
+    """
+
+    name: str
+    recording: Recording | None
+    refusal: InputError | None
+
+
+def read_channels(
+    content: str | bytes, *, pressure_unit: str | None = None, zone: tzinfo | None = None
+) -> tuple[ChannelSeen, ...]:
+    """Read every column of a file that can be its pressure: which of them is the test's, only a person can say.
+
+    Raises InputError as `read_recording` where no column can be read.
+    """
+    text = text_bytes(content)
+    names = channel_names(text, pressure_unit=pressure_unit)
+    seen = tuple(_channel_seen(text, name, pressure_unit, zone) for name in names)
+    if seen[0].refusal is not None and all(one.recording is None for one in seen):
+        raise seen[0].refusal
+    return seen
+
+
+def _channel_seen(text: bytes, name: str, pressure_unit: str | None, zone: tzinfo | None) -> ChannelSeen:
+    try:
+        return ChannelSeen(name, read_recording(text, pressure_unit=pressure_unit, channel=name, zone=zone), None)
+    except InputError as error:
+        return ChannelSeen(name, None, error)
 
 
 def reduced(recording: Recording, points: int = 2000) -> tuple[FloatArray, FloatArray]:

@@ -319,7 +319,7 @@ def test_a_channel_of_its_own_may_be_read_from_one_file(world: World):
     content = f"Time (s),Kill (psi),Choke (psi)\n{rows}\n"
     record = a_draft(world)
     first, second = a_step(record, world, "Upper pipe ram"), a_step(record, world, "Lower pipe ram")
-    kill = a_recording(record, world, content, step=first)
+    kill = a_recording(record, world, content, step=first, channel="Kill (psi)")
     choke = a_recording(record, world, content, step=second, channel=kill.facts["channels"][1])
     assert [kill.channel, choke.channel] == kill.facts["channels"]
     assert kill.sha256 == choke.sha256

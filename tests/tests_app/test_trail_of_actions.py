@@ -75,6 +75,21 @@ def confirming(world: World) -> Prepared:
     return (a_recording(record, world, good()),), {}
 
 
+def choosing_channel(world: World) -> Prepared:
+    record = a_draft(world)
+    rows = "\n".join(f"{t:.0f},{p:.1f},{p:.1f}" for t, p in zip(good().t, good().p, strict=True))
+    content = f"Time (s),Kill (psi),Choke (psi)\n{rows}\n"
+    recording = a_recording(record, world, content, step=a_step(record, world, "Upper pipe ram"))
+    return (recording,), {"channel": "Choke (psi)"}
+
+
+def searching(world: World) -> Prepared:
+    record = a_draft(world)
+    recording = a_recording(record, world, good())
+    a_step(record, world, "Upper pipe ram")
+    return (recording,), {}
+
+
 def signing(world: World) -> Prepared:
     record = a_judged_draft(world)
     return (record,), {"role": "supervisor", "password": PASSWORD, "version": record.version}
@@ -124,6 +139,8 @@ CASES: dict[str, Callable[[World], Prepared]] = {
     "attach_chart": charting,
     "choose_marks": marking,
     "confirm_marks": confirming,
+    "choose_channel": choosing_channel,
+    "search_again": searching,
     "withdraw_recording": lambda world: ((a_judged_draft(world).recordings.get(),), {"reason": "Wrong file"}),
     "type_readings": lambda world: ((step_of(world),), {"low": LOW, "high": HIGH, "reason": "Recorder failed"}),
     "take_back_readings": taking_back,

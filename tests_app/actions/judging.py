@@ -19,6 +19,7 @@ from calcs.recordings import read_recording
 from calcs.units import Dimension
 from calcs.verdicts import OverPressured
 from equipment import files
+from equipment.errors import Refused
 from equipment.models import Measured
 from tests_app.models import (
     Evidence,
@@ -92,7 +93,16 @@ def judge_all(record: Record) -> None:
 
 
 def samples_of(recording: Recording, record: Record) -> Samples:
-    """Read a kept file again as it was read when it came; raises FileMissing or FileAltered when it is not whole."""
+    """Read a kept file again as it was read when it came; raises FileMissing or FileAltered when it is not whole.
+
+    Raises Refused for a file of several pressure columns of which none is chosen.
+    """
+    if recording.awaits_channel:
+        raise Refused(
+            "recording",
+            f"{recording} has several pressure columns, and none is chosen yet.",
+            "Choose the one the test was recorded on.",
+        )
     return read_recording(
         files.fetch(recording.sha256),
         pressure_unit=recording.facts.get("pressure_unit_given") or None,
@@ -154,8 +164,9 @@ def _from_recording(step: Step, record: Record, samples: Samples) -> dict[str, A
 
 def _over_pressured_elsewhere(step: Step, rule: HoldRule) -> OverPressured | None:
     """Return the fault another file of the step's own shows: to judge by a different one does not undo it."""
-    own = step.recordings.filter(kind=RecordingKind.SAMPLES, withdrawn_at__isnull=True).exclude(pk=step.recording_id)
-    faults = (rule.over_pressured(one.facts.get("highest", 0.0), marked=False) for one in own)
+    own = step.recordings.filter(kind=RecordingKind.SAMPLES, withdrawn_at__isnull=True).defer("curve")
+    others = (one for one in own if one.pk != step.recording_id)
+    faults = (rule.over_pressured(one.facts.get("highest", 0.0), marked=False) for one in others)
     return next((fault for fault in faults if fault is not None), None)
 
 

@@ -14,17 +14,16 @@ from django.db import transaction
 
 from accounts.models import User
 from calcs.errors import InputError
-from calcs.hold_matching import FoundHolds, find_holds
+from calcs.recordings import ChannelSeen, read_channels, read_recording, reduced
 from calcs.recordings import Recording as Samples
-from calcs.recordings import read_recording, reduced
 from equipment import files
 from equipment.errors import Refused
 from tests_app.actions.drafts import hold_draft, hold_step, mark_changed
 from tests_app.actions.judging import judge_all, judge_beside, judge_step, samples_of
+from tests_app.actions.searching import propose_holds
 from tests_app.models import Evidence, Record, Recording, RecordingKind, Step
-from tests_app.queries.limits import hold_rule
 from tests_app.queries.proposals import are_moved, is_unconfirmed
-from tests_app.queries.verdicts import between, overlaps
+from tests_app.queries.verdicts import overlaps
 from trail import entries
 
 CURVE_POINTS: Final = 2_000
@@ -53,26 +52,26 @@ def attach_recording(
 ) -> Recording:
     """Keep a recorder's file and judge by it: the step given, or every step still without evidence.
 
+    Where several columns can be the pressure and none is named, nothing is judged before the tester has chosen one
+    (`actions.channels.choose_channel`).
     For a whole test the holds are searched; each is proposed for a step, and chosen where the step has none.
     The file is read before the transaction, so that nobody's writing waits for half a million samples.
     Raises Refused naming `recording`, `pressure_unit`, `channel` or `step` with what to do.
     """
     _refuse_size(content)
-    samples = _read(content, record, pressure_unit, channel)
+    seen, samples = _read(content, record, pressure_unit, channel)
     with transaction.atomic():
         held = hold_draft(record)
-        step = _own_step(held, step)
+        step = own_step(held, step) if step else None
         recording = _kept(held, step, file_name, content, content_type, by, at)
-        _refuse_twice(held, recording, samples.channel)
-        recording.channel = samples.channel
-        recording.facts = facts_of(samples, pressure_unit)
-        times, pressures = reduced(samples, CURVE_POINTS)
-        recording.curve = {"t": times.round(3).tolist(), "p": pressures.tolist()}
-        _save(recording)
-        if step is not None:
-            _give(step, held, recording, samples)
+        recording.channel = samples.channel if samples else ""
+        refuse_twice(held, recording, recording.channel)
+        recording.facts = {"pressure_unit_given": pressure_unit.strip(), **_choices_of(seen)}
+        if samples is not None:
+            take_samples(recording, held, samples, judged=[step] if step else [])
         else:
-            _propose(held, recording, samples)
+            recording.facts = {**_facts_without_channel(seen), **recording.facts}
+            _save(recording)
         mark_changed(held)
         _tell("recording.attached", recording, by=by, at=at)
     return recording
@@ -94,7 +93,7 @@ def attach_chart(
     Raises Refused naming `recording` for an empty or too large file, or one that is no picture or PDF.
     """
     held = hold_draft(record)
-    step = _own_step(held, step, has_evidence=True)
+    step = own_step(held, step, has_evidence=True) if step else None
     _refuse_size(content)
     kind = next((kind for start, kind in _PICTURES.items() if content.startswith(start)), "")
     if content[:4] == b"RIFF" and content[8:12] == b"WEBP":
@@ -102,7 +101,7 @@ def attach_chart(
     if not kind:
         raise Refused("recording", "This is no picture and no PDF.", "Give a scan or photo as PDF, JPEG, PNG or TIFF.")
     chart = _kept(held, step, file_name, content, kind, by, at)
-    _refuse_twice(held, chart, "")
+    refuse_twice(held, chart, "")
     chart.kind = RecordingKind.CHART
     _save(chart)
     mark_changed(held)
@@ -193,29 +192,72 @@ def withdraw_recording(recording: Recording, *, reason: str, by: User, at: datet
     return own
 
 
-def facts_of(samples: Samples, pressure_unit_given: str) -> dict[str, Any]:
+def take_samples(recording: Recording, record: Record, samples: Samples, *, judged: Sequence[Step]) -> None:
+    """Keep what a column shows and judge by it: the steps given, for a step's own file; else holds are searched."""
+    recording.facts = {**recording.facts, **_facts_of(samples)}
+    times, pressures = reduced(samples, CURVE_POINTS)
+    recording.curve = {"t": times.round(3).tolist(), "p": pressures.tolist()}
+    _save(recording)
+    if recording.step_id is None:
+        propose_holds(record, recording, samples)
+        recording.save()
+    for step in judged:
+        step.recording, step.evidence = recording, Evidence.RECORDING
+        _judge(step, record, samples)
+
+
+def _facts_of(samples: Samples) -> dict[str, Any]:
     """Return what is known of a recorder file, as kept: pressures gauge in Pa, times in s or ISO."""
+    return {
+        **_facts_of_time(samples),
+        "unit": samples.unit,
+        "channel": samples.channel,
+        "lowest": float(samples.pressures.min()),
+        "highest": float(samples.pressures.max()),
+        "searched": False,
+        "holds": [],
+    }
+
+
+def _facts_of_time(samples: Samples) -> dict[str, Any]:
     ended = samples.clock(samples.duration)
     return {
         "samples": len(samples),
         "duration_s": samples.duration,
         "median_interval_s": samples.median_interval,
-        "unit": samples.unit,
-        "pressure_unit_given": pressure_unit_given.strip(),
-        "channel": samples.channel,
         "channels": list(samples.channels),
         "started_at": samples.started_at.isoformat() if samples.started_at else None,
         "ended_at": ended.isoformat() if ended else None,
-        "lowest": float(samples.pressures.min()),
-        "highest": float(samples.pressures.max()),
         "skipped_lines": samples.skipped_lines,
-        "holds": [],
     }
 
 
-def _own_step(record: Record, step: Step | None, *, has_evidence: bool = False) -> Step | None:
-    if step is None:
-        return None
+def _facts_without_channel(seen: Sequence[ChannelSeen]) -> dict[str, Any]:
+    """Return what is known of a file before its column is chosen: what all its columns share."""
+    readable = next(one.recording for one in seen if one.recording is not None)
+    return {**_facts_of_time(readable), "unit": "", "channel": "", "holds": []}
+
+
+def _choices_of(seen: Sequence[ChannelSeen]) -> dict[str, Any]:
+    """Return what each column shows, where the tester has to tell them apart; pressures gauge in Pa."""
+    return {"choices": [_choice_of(one) for one in seen]} if len(seen) > 1 else {}
+
+
+def _choice_of(seen: ChannelSeen) -> dict[str, Any]:
+    if seen.recording is None:
+        return {"name": seen.name, "refused": str(seen.refusal.reason) if seen.refusal else ""}
+    pressures = seen.recording.pressures
+    return {
+        "name": seen.name,
+        "unit": seen.recording.unit,
+        "first": float(pressures[0]),
+        "last": float(pressures[-1]),
+        "highest": float(pressures.max()),
+    }
+
+
+def own_step(record: Record, step: Step, *, has_evidence: bool = False) -> Step:
+    """Return the step afresh; refused where it is another test's, or is judged already and may not be."""
     own = record.steps.filter(pk=step.pk).first()
     if own is None:
         raise Refused("step", "The step belongs to another test.", "Choose a step of this one.")
@@ -240,13 +282,18 @@ def _refuse_size(content: bytes) -> None:
         raise Refused("recording", "The file is empty.", "Export it from the recorder again.")
 
 
-def _read(content: bytes, record: Record, pressure_unit: str, channel: str) -> Samples:
+def _read(
+    content: bytes, record: Record, pressure_unit: str, channel: str
+) -> tuple[tuple[ChannelSeen, ...], Samples | None]:
+    """Return the columns that can be the pressure, and the one named or the only one; None where it must be asked."""
+    unit, zone = pressure_unit.strip() or None, record.rig.zone
     try:
-        return read_recording(
-            content, pressure_unit=pressure_unit.strip() or None, channel=channel.strip() or None, zone=record.rig.zone
-        )
+        seen = read_channels(content, pressure_unit=unit, zone=zone)
+        if channel.strip():
+            return seen, read_recording(content, pressure_unit=unit, channel=channel.strip(), zone=zone)
     except InputError as error:
         raise Refused(error.field, error.reason, error.remedy) from error
+    return seen, seen[0].recording if len(seen) == 1 else None
 
 
 def _kept(
@@ -265,8 +312,10 @@ def _kept(
     )
 
 
-def _refuse_twice(record: Record, recording: Recording, channel: str) -> None:
-    same = record.recordings.filter(sha256=recording.sha256, channel=channel, withdrawn_at__isnull=True).first()
+def refuse_twice(record: Record, recording: Recording, channel: str) -> None:
+    """Refuse a file, or a column of one, that the test has already."""
+    standing = record.recordings.filter(sha256=recording.sha256, channel=channel, withdrawn_at__isnull=True)
+    same = standing.exclude(pk=recording.pk or 0).first()
     if same is not None:
         raise Refused(
             "recording",
@@ -281,50 +330,6 @@ def _save(recording: Recording) -> None:
     except ValidationError as error:
         raise Refused("recording", " ".join(error.messages)) from error
     recording.save()
-
-
-def _give(step: Step, record: Record, recording: Recording, samples: Samples) -> None:
-    step.recording, step.evidence = recording, Evidence.RECORDING
-    _judge(step, record, samples)
-    judge_beside(step, record, samples=samples)
-
-
-def _propose(record: Record, recording: Recording, samples: Samples) -> None:
-    """Search the holds of a whole test and give each to the step it fits; keep every attempt with its reason."""
-    open_steps = list(record.steps.filter(evidence=Evidence.NONE).order_by("order"))
-    if not open_steps:
-        return
-    found = _found(samples, open_steps)
-    for hold in found.holds:
-        if hold.step is not None:
-            step = open_steps[hold.step]
-            step.proposed_marks = {"start_s": hold.start, "end_s": hold.end, "why": hold.why}
-            step.chosen_marks = {"start_s": hold.start, "end_s": hold.end, "confirmed": False}
-            _give(step, record, recording, samples)
-    recording.facts["holds"] = _told_holds(found, open_steps, samples)
-    recording.save()
-
-
-def _found(samples: Samples, steps: Sequence[Step]) -> FoundHolds:
-    try:
-        return find_holds(samples, [hold_rule(step.limits) for step in steps])
-    except InputError as error:
-        raise Refused("recording", error.reason, error.remedy) from error
-
-
-def _told_holds(found: FoundHolds, steps: Sequence[Step], samples: Samples) -> list[dict[str, Any]]:
-    return [
-        {
-            "start_s": hold.start,
-            "end_s": hold.end,
-            "step": None if hold.step is None else steps[hold.step].order,
-            "nearest_step": steps[hold.judged_by].order,
-            "passes": hold.verdict.passes,
-            "why": hold.why,
-            "highest": float(between(samples, hold.start, hold.end).pressures.max()),
-        }
-        for hold in found.holds
-    ]
 
 
 def _judge(step: Step, record: Record, samples: Samples) -> None:

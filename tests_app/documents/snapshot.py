@@ -211,11 +211,10 @@ def facts_in_words(recording: Recording) -> str:
     facts = recording.facts
     apart = f"{facts['median_interval_s']:g} s apart"
     words = [f"{facts['samples']:,} samples", apart, facts["unit"], duration_in_words(facts["duration_s"])]
-    if len(facts["channels"]) > 1:
-        words.append(f"channel {recording.channel}")
-    if recording.withdrawn_reason:
-        words.append(f"set aside: {recording.withdrawn_reason}")
-    return ", ".join(words)
+    if recording.has_several_channels:
+        words.append(f"channel {recording.channel}" if recording.channel else "no channel chosen")
+    words += [f"not {each['instead_of']}: {each['reason']}" for each in facts.get("channel_reasons", ())]
+    return ", ".join(word for word in words if word)
 
 
 def signatures_of(record: Record) -> list[shape.SignatureContent]:

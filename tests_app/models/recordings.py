@@ -43,3 +43,20 @@ class Recording(HeldByRecord):
 
     def __str__(self) -> str:
         return self.file_name
+
+    @property
+    def has_several_channels(self) -> bool:
+        """Tell whether more than one column of the file can be the pressure."""
+        return len(self.facts.get("channels", ())) > 1
+
+    @property
+    def awaits_channel(self) -> bool:
+        """Tell whether the tester has yet to say which column is the pressure; nothing is judged before."""
+        return self.has_several_channels and not self.channel
+
+    @property
+    def awaits_search(self) -> bool:
+        """Tell whether it is a file of the whole test in which no holds were looked for yet."""
+        searched = self.facts.get("searched") or self.facts.get("holds")
+        whole = self.kind == RecordingKind.SAMPLES and self.step_id is None
+        return whole and self.withdrawn_at is None and not self.awaits_channel and not searched

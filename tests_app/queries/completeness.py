@@ -14,6 +14,7 @@ from tests_app.queries.alarms import alarms_of, over_rating
 from tests_app.queries.line_ups import blind_on_pipe
 from tests_app.queries.proposals import is_unconfirmed, loose_holds, recorded_seconds
 from tests_app.queries.records import last_station_and_pod, recordings_of, steps_of
+from tests_app.queries.unread_files import unread
 from tests_app.queries.verdicts import overlaps
 
 TIMES_TOLERANCE_S: Final = 120.0
@@ -47,6 +48,7 @@ def open_points(record: Record) -> list[OpenPoint]:
     uses = list(record.instrument_uses.select_related("instrument"))
     points = [*_conclusion(record, steps), *_instruments(record, uses), *_steps(steps), *_station(record, steps)]
     files = list(recordings_of(record))
+    points += [OpenPoint(*point) for point in unread(files, steps)]
     points += [*_unconfirmed(steps), *_attempts_without_step(record, files, steps), *_too_long(record, files)]
     points += _alarms(record, steps)
     return sorted(points, key=lambda point: not point.blocks)

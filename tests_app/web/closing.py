@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods
 
 from equipment.queries.access import Right
 from tests_app.actions import pressure_tests, signing, superseding
@@ -21,11 +21,12 @@ from tests_app.web.closing_forms import CorrectForm, SignForm
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.evidence_forms import ReasonForm
 from tests_app.web.once import once
+from tests_app.web.posted import posted, to_record
 from tests_app.web.record_page import WHOLE, conclude_form, draft_page
 from tests_app.web.refusals import attempt, status_of
 
 
-@require_POST
+@posted(to_record)
 @signed_in
 def conclude(request: HttpRequest, pk: int) -> HttpResponse:
     """Say when the test was over."""
@@ -43,7 +44,7 @@ def conclude(request: HttpRequest, pk: int) -> HttpResponse:
     return draft_page(request, visit, record, {("conclude", WHOLE): form})
 
 
-@require_POST
+@posted(to_record)
 @signed_in
 def discard(request: HttpRequest, pk: int) -> HttpResponse:
     """Give a draft up."""

@@ -7,16 +7,17 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.urls import reverse
-from django.views.decorators.http import require_POST
 
 from equipment.queries.access import Right
-from tests_app.actions import readings, recordings
+from tests_app.actions import channels, readings, recordings, searching
 from tests_app.models import Record, Recording, Step
 from tests_app.queries import records
+from tests_app.queries.unread_files import open_steps
+from tests_app.web.channel_form import ChannelForm
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.evidence_forms import AttachForm, ChartForm, ReasonForm, Received
 from tests_app.web.once import once
+from tests_app.web.posted import page_of, posted, to_either, to_recording, to_step
 from tests_app.web.record_page import WHOLE, Assembly, draft_page, marks_form, readings_form
 from tests_app.web.refusals import attempt
 from tests_app.web.steps import step_address
@@ -38,14 +39,14 @@ def _record_and_step(request: HttpRequest, pk: int, of_step: bool) -> tuple[Reco
 
 
 def _back(record: Record, step: Step | None, anchor: str = "whole") -> str:
-    return step_address(step) if step else f"{reverse('tests_app:record', args=[record.pk])}#{anchor}"
+    return step_address(step) if step else page_of(record, anchor)
 
 
 def _too_large(request: HttpRequest, pk: int, of_step: bool) -> HttpResponse:
     return too_large(request, lambda: _back(*_record_and_step(request, pk, of_step)))
 
 
-@require_POST
+@posted(to_either)
 @limited_upload(_too_large)
 @signed_in
 @once
@@ -59,7 +60,10 @@ def attach(request: HttpRequest, pk: int, of_step: bool) -> HttpResponse:
     if recording is None:
         form.keep_file()
         return draft_page(request, visit, record, {("attach", number): form})
-    messages.success(request, f"{recording.file_name} is attached and judged.")
+    if recording.awaits_channel:
+        messages.warning(request, f"{recording.file_name} is attached. Say which of its columns is the pressure.")
+        return redirect(page_of(record, f"file-{recording.pk}"))
+    messages.success(request, f"{recording.file_name} is attached and {'judged' if step else 'searched for holds'}.")
     return redirect(_back(record, step))
 
 
@@ -82,7 +86,7 @@ def _attached(visit: Visit, record: Record, step: Step | None, form: AttachForm)
     )
 
 
-@require_POST
+@posted(to_either)
 @limited_upload(_too_large)
 @signed_in
 @once
@@ -113,7 +117,7 @@ def attach_chart(request: HttpRequest, pk: int, of_step: bool) -> HttpResponse:
     return draft_page(request, visit, record, {("chart", number): form})
 
 
-@require_POST
+@posted(to_step)
 @signed_in
 def choose_marks(request: HttpRequest, pk: int) -> HttpResponse:
     """Judge a step on the part of a recording the tester marks."""
@@ -140,7 +144,7 @@ def choose_marks(request: HttpRequest, pk: int) -> HttpResponse:
     return draft_page(request, visit, step.record, {("marks", step.pk): form})
 
 
-@require_POST
+@posted(to_recording)
 @signed_in
 def confirm_marks(request: HttpRequest, pk: int) -> HttpResponse:
     """Confirm every proposal of a recorder file at once."""
@@ -154,7 +158,51 @@ def confirm_marks(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect(_back(recording.record, None))
 
 
-@require_POST
+@posted(to_recording)
+@signed_in
+def search_again(request: HttpRequest, pk: int) -> HttpResponse:
+    """Search a file of the whole test again, for the steps that have no evidence."""
+    recording = records.recording_for(request.user, pk, needs=Right.RECORD)
+    visit = Visit.of(request, recording.record.rig)
+    form = forms.Form(request.POST)
+    waiting = set(open_steps(recording.record))
+    if attempt(form, lambda: searching.search_again(recording, by=visit.user, at=visit.at)) is None:
+        messages.error(request, " ".join(str(each) for each in form.non_field_errors()))
+    else:
+        given = waiting - set(open_steps(recording.record))
+        messages.success(request, f"{recording.file_name} is searched. {_found_words(sorted(given))}")
+    return redirect(page_of(recording.record, f"file-{recording.pk}"))
+
+
+def _found_words(given: list[int]) -> str:
+    if not given:
+        return "No hold in it fits a step that has no evidence."
+    return f"A hold is proposed for step {', '.join(map(str, given))}: look at it and confirm."
+
+
+@posted(to_recording)
+@signed_in
+def choose_channel(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say which column of a file is the pressure, and judge by it."""
+    recording = records.recording_for(request.user, pk, needs=Right.RECORD)
+    record = recording.record
+    visit = Visit.of(request, record.rig)
+    form = ChannelForm(request.POST, recording=recording)
+    if form.is_valid():
+        given = form.cleaned_data
+        chosen = attempt(
+            form,
+            lambda: channels.choose_channel(
+                recording, channel=given["channel"], reason=given.get("reason", ""), by=visit.user, at=visit.at
+            ),
+        )
+        if chosen is not None:
+            messages.success(request, f"{chosen.file_name} is read from {chosen.channel}, and judged by it.")
+            return redirect(_back(record, recording.step))
+    return draft_page(request, visit, record, {("channel", recording.pk): form})
+
+
+@posted(to_step)
 @signed_in
 def type_readings(request: HttpRequest, pk: int) -> HttpResponse:
     """Judge a step by readings typed in."""
@@ -179,7 +227,7 @@ def type_readings(request: HttpRequest, pk: int) -> HttpResponse:
     return draft_page(request, visit, step.record, {("readings", step.pk): form})
 
 
-@require_POST
+@posted(to_step)
 @signed_in
 def take_back_readings(request: HttpRequest, pk: int) -> HttpResponse:
     """Take typed readings out of a draft."""
@@ -194,7 +242,7 @@ def take_back_readings(request: HttpRequest, pk: int) -> HttpResponse:
     return draft_page(request, visit, step.record, {("take-back", step.pk): form})
 
 
-@require_POST
+@posted(to_recording)
 @signed_in
 def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     """Set a file of a draft aside; it stays on file."""

@@ -74,7 +74,7 @@ class AttachForm(forms.Form):
         label="Pressure channel",
         required=False,
         max_length=120,
-        help_text="Name of the column, where the file has several. Left empty, the first one is read.",
+        help_text="Name of the column, where the file has several. Left empty, you are asked.",
     )
     kept = forms.CharField(required=False, widget=forms.HiddenInput)
 

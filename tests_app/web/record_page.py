@@ -21,6 +21,7 @@ from tests_app.queries.completeness import open_points
 from tests_app.queries.limits import hold_s
 from tests_app.queries.proposals import is_unconfirmed
 from tests_app.queries.verdicts import all_notes_of
+from tests_app.web.channel_form import ChannelForm
 from tests_app.web.closing_forms import ConcludeForm
 from tests_app.web.entry import Visit
 from tests_app.web.evidence_forms import AttachForm, ChartForm, LeakForm, MarksForm, ReadingsForm, ReasonForm
@@ -54,6 +55,7 @@ class FileRow:
 
     recording: Recording
     withdraw: BaseForm
+    channel: BaseForm | None = None
 
     @property
     def facts(self) -> str:
@@ -133,6 +135,13 @@ class WholeFile:
     file: FileRow
     holds: Sequence["FoundHold"]
     steps: Sequence[Step]
+    open_steps: Sequence[Step] = ()
+
+    @property
+    def may_be_searched(self) -> bool:
+        """Tell whether a search can find something: steps without evidence, or a file never searched."""
+        recording = self.file.recording
+        return not recording.awaits_channel and bool(self.open_steps or recording.awaits_search)
 
     @property
     def unconfirmed(self) -> int:
@@ -203,7 +212,10 @@ class Assembly:
         return [
             one
             for one in self.recordings
-            if one.kind == RecordingKind.SAMPLES and one.withdrawn_at is None and one.step_id in (None, step.pk)
+            if one.kind == RecordingKind.SAMPLES
+            and one.withdrawn_at is None
+            and one.step_id in (None, step.pk)
+            and not one.awaits_channel
         ]
 
     def _marks(self, step: Step) -> BaseForm | None:
@@ -214,7 +226,10 @@ class Assembly:
 
     def _file(self, recording: Recording) -> FileRow:
         name = f"withdraw-{recording.pk}"
-        return FileRow(recording, self._form("withdraw", recording.pk, ReasonForm(prefix=name)))
+        channel = None
+        if recording.has_several_channels:
+            channel = self._form("channel", recording.pk, ChannelForm(recording=recording))
+        return FileRow(recording, self._form("withdraw", recording.pk, ReasonForm(prefix=name)), channel)
 
     def whole_files(self) -> list[WholeFile]:
         """Return the recorder files of the whole test, each with the steps judged from it."""
@@ -230,10 +245,17 @@ class Assembly:
         # By the proposal itself, not by the order kept with it: steps taken out since have moved the others up.
         proposed = {step.proposed_marks["start_s"]: step for step in steps if step.proposed_marks}
         holds = [
-            FoundHold(number, hold["start_s"], hold["end_s"], hold["why"], proposed.get(hold["start_s"]))
+            FoundHold(
+                number,
+                hold["start_s"],
+                hold["end_s"],
+                hold["why"],
+                proposed.get(hold["start_s"]) or _judged_on(hold, steps),
+            )
             for number, hold in enumerate(recording.facts.get("holds", ()), start=1)
         ]
-        return WholeFile(self._file(recording), holds, steps)
+        waiting = [step for step in self.steps if step.evidence == Evidence.NONE]
+        return WholeFile(self._file(recording), holds, steps, waiting)
 
     def context(self) -> dict[str, Any]:
         """Return all the page needs."""
@@ -267,7 +289,17 @@ class Assembly:
     def _anchor(self, about: str) -> str:
         """Return where on the page an open point is dealt with."""
         by_order = {f"step-{step.order}": f"step-{step.pk}" for step in self.steps}
-        return {"concluded_at": "conclude", "steps": "steps", **by_order}.get(about, "heading")
+        by_file = {f"file-{one.pk}": f"file-{one.pk}" for one in self.recordings}
+        return {"concluded_at": "conclude", "steps": "steps", **by_order, **by_file}.get(about, "heading")
+
+
+def _judged_on(hold: Mapping[str, Any], steps: Sequence[Step]) -> Step | None:
+    """Return the step judged on a hold that was not proposed for it."""
+    for step in steps:
+        marks = step.chosen_marks
+        if marks and not step.proposed_marks and marks["start_s"] < hold["end_s"] and hold["start_s"] < marks["end_s"]:
+            return step
+    return None
 
 
 def edition_title(record: Record) -> str:

@@ -7,7 +7,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods
 
 from equipment.errors import Refused
 from equipment.queries.access import Right
@@ -18,6 +18,7 @@ from tests_app.queries import records
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.evidence_forms import LeakForm
 from tests_app.web.once import once
+from tests_app.web.posted import posted, to_line, to_step
 from tests_app.web.record_page import draft_page, no_draft_page
 from tests_app.web.refusals import attempt, status_of
 from tests_app.web.step_form import PUMP_POINTS, StepForm
@@ -121,7 +122,7 @@ def _preview(visit: Visit, record: Record, form: StepForm) -> StepPreview | None
     return preview_of(record, lines, form.step_name(), visit.units)
 
 
-@require_POST
+@posted(to_step)
 @signed_in
 @once
 def retest(request: HttpRequest, pk: int) -> HttpResponse:
@@ -137,7 +138,7 @@ def retest(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect(step_address(again))
 
 
-@require_POST
+@posted(to_step)
 @signed_in
 @once
 def remove(request: HttpRequest, pk: int) -> HttpResponse:
@@ -153,7 +154,7 @@ def remove(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("tests_app:record", step.record_id)
 
 
-@require_POST
+@posted(to_line)
 @signed_in
 def note_line(request: HttpRequest, pk: int) -> HttpResponse:
     """Write what was seen at one element."""
