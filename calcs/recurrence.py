@@ -332,7 +332,8 @@ def due(interval: Interval, deadline: Deadline, history: Sequence[Event], *, at:
     ends only with back in service. A section that states its required pressure discards every test
     not shown to have reached it.
     """
-    known = _Known.of(history, at, zone)
+    # Between two times of one zone Python reckons by the clock face, an hour wrong across a change of clocks.
+    known = _Known.of(history, at.astimezone(dt.UTC), zone)
     if known.out_of_service_since is not None:
         return _out_of_service(known, known.out_of_service_since)
     trigger = known.trigger
@@ -550,12 +551,13 @@ def _with_deadline(
     if deferral is not None:
         original, due_at = due_at, deferral.until.astimezone(known.zone)
         why += f" Deferred from {known.say_limit(original)} until {known.say_limit(due_at)}."
-    running = known.running_since(counts_from, due_at)
+    limit = due_at.astimezone(dt.UTC)  # for the same reason as `at`
+    running = known.running_since(counts_from, limit)
     if running is not None:
         state, why = State.IN_PROGRESS, f"{why} A test begun in time, {known.say(running)}, is running."
-    elif known.at >= due_at:
+    elif known.at >= limit:
         state, why = State.OVERDUE, f"{why} Overdue since {known.say_limit(due_at)}."
     else:
-        state = State.DUE_SOON if due_at - known.at <= SOON else State.IN_DATE
+        state = State.DUE_SOON if limit - known.at <= SOON else State.IN_DATE
         why += f" Begin before {known.say_limit(due_at)}."
     return Due(due_at, amber_at, state, counts_from, kind, why, original)

@@ -94,7 +94,7 @@ def _in_zone(wall: dt.datetime, zone: ZoneInfo) -> dt.datetime:
 
 
 def _moment(fields: Fields, key: str, zone: ZoneInfo) -> dt.datetime:
-    return fields.read(key, lambda given: read_moment(given, zone))
+    return fields.read(key, lambda given: read_moment(given, zone)).astimezone(dt.UTC)
 
 
 def _event(fields: Fields, zone: ZoneInfo) -> Event:

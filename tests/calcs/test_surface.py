@@ -393,6 +393,15 @@ def test_text_that_is_no_strict_json_object_is_refused(text: str | bytes):
     assert caught.value.remedy
 
 
+@pytest.mark.parametrize(("at", "state"), [("22:59", "in-date"), ("23:00", "due-soon")])
+def test_72_hours_are_hours_though_the_clocks_change_within_them(at: str, state: str):
+    tested = {"event": "tested", "started": "2026-02-22T10:00", "concluded": "2026-02-22T14:00", "passed": True}
+    question = {"interval": "14 d", "deadline": "midnight", "history": [tested], "zone": "America/Chicago"}
+    for moment in (f"2026-03-05T{at}:00", f"2026-03-05T{at}:00-06:00"):
+        found = answer("due", question, at=moment)
+        assert (found["due_at"], found["state"]) == ("2026-03-09T00:00:00-05:00", state)
+
+
 @pytest.mark.parametrize(
     ("text", "field"),
     [
