@@ -28,6 +28,7 @@ PLACES: Final = {
     "MPa": 2,
     "psi/ft": 3,
     "kPa/m": 2,
+    "SG": 2,
     "psi/min": 1,
     "kPa/min": 1,
     "lb/gal": 1,
@@ -42,6 +43,10 @@ PLACES: Final = {
     "min": 1,
 }
 """Decimal places where the caller names none. Judged pressures need one more than their limit: 2,999.6 is not 3,000."""
+
+
+_LARGE: Final = 10e6
+"""Pascals from which a pressure beside its unit is written in MPa, where units are metric."""
 
 
 def unit_label(unit: str) -> str:
@@ -74,6 +79,17 @@ def quantity_shown(si: float, dimension: Dimension, system: System, places: int 
     """Return the SI value `si` in the display unit of `system`, with the places usual for that unit."""
     quantity = shown(si, dimension, system)
     return Shown(number_text(quantity.value, _places(quantity.unit, places)), unit_label(quantity.unit))
+
+
+def quantity_beside_unit(si: float, dimension: Dimension, system: System, places: int | None = None) -> Shown:
+    """Return the SI value as `quantity_shown` does, a pressure from 10 MPa on in MPa: 68.95 MPa, not 68,948 kPa.
+
+    Only for where the number stands beside its own unit, never under a column head. `places` count as for kPa, so
+    that nothing of a judged pressure is lost.
+    """
+    if dimension is Dimension.PRESSURE and system == "si" and abs(si) >= _LARGE:
+        return quantity_in(si, dimension, "MPa", None if places is None else places + 3)
+    return quantity_shown(si, dimension, system, places)
 
 
 def quantity_in(si: float, dimension: Dimension, unit: str, places: int | None = None) -> Shown:

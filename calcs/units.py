@@ -88,10 +88,10 @@ DISPLAY_UNITS: Final[Mapping[System, Mapping[Dimension, str]]] = {
 
 ENTRY_UNITS: Final[Mapping[Dimension, tuple[str, ...]]] = {
     Dimension.PRESSURE: ("psi", "kPa", "bar", "MPa"),
-    Dimension.PRESSURE_GRADIENT: ("psi/ft", "kPa/m"),
-    Dimension.DENSITY: ("lb/gal", "kg/m^3", "lb/ft^3"),
+    Dimension.PRESSURE_GRADIENT: ("psi/ft", "kPa/m", "lb/gal", "SG", "kg/m^3"),
+    Dimension.DENSITY: ("lb/gal", "kg/m^3", "SG", "lb/ft^3"),
     Dimension.LENGTH: ("ft", "m", "in", "mm"),
-    Dimension.VOLUME: ("gal", "L", "m^3"),
+    Dimension.VOLUME: ("gal", "L", "m^3", "oil_bbl"),
     Dimension.TEMPERATURE: ("degF", "degC", "K"),
     Dimension.TIME: ("min", "s", "h"),
 }
@@ -116,6 +116,8 @@ _SPELLINGS: Final[Mapping[str, str]] = {
     "kpa": "kPa",
     "mpa": "MPa",
     "ppg": "lb/gal",
+    "sg": "SG",
+    "s.g.": "SG",
     "lbm/gal": "lb/gal",
     "bbl": "oil_bbl",
     "l": "L",
@@ -145,6 +147,7 @@ _ABSOLUTE: Final = {"psia", "bara", "bar(a)", "kpaa", "mpaa", "atm"}
 
 def _registry() -> pint.UnitRegistry[float]:
     registry: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    registry.define("SG = 1000 * kilogram / meter ** 3")  # on a rig, weight in kg of a litre (common practice)
     return registry
 
 
@@ -173,7 +176,13 @@ class Quantity:
 
 @lru_cache(maxsize=512)
 def _factor(unit: str, dimension: Dimension) -> tuple[float, float]:
-    """Return (scale, offset) with SI = value·scale + offset; raises KeyError when not that dimension."""
+    """Return (scale, offset) with SI = value·scale + offset; raises KeyError when not that dimension.
+
+    A gradient may be written as the weight of the mud that has it: 14.2 lb/gal, 1.7 SG (common practice).
+    """
+    if dimension is Dimension.PRESSURE_GRADIENT and _REGISTRY.Unit(unit).is_compatible_with("kg/m^3"):
+        column = _REGISTRY.Quantity(1.0, unit) * _REGISTRY.Quantity(1.0, "standard_gravity")
+        return float(column.to(_SI[dimension]).magnitude), 0.0
     one = _REGISTRY.Quantity(1.0, unit).to(_SI[dimension]).magnitude
     zero = _REGISTRY.Quantity(0.0, unit).to(_SI[dimension]).magnitude
     return float(one) - float(zero), float(zero)

@@ -64,7 +64,7 @@ def quantity(si: float | None, dimension: str, system: System | str = "", places
     """Show an SI value in the units of the person or rig: ``{% quantity line.held_pa "pressure" units places=1 %}``."""
     if si is None:
         return _ABSENT
-    shown = presentation.quantity_shown(float(si), Dimension(dimension), _system(system), places)
+    shown = presentation.quantity_beside_unit(float(si), Dimension(dimension), _system(system), places)
     return _with_unit(shown)
 
 

@@ -137,14 +137,11 @@ def _gas_gradient(fields: Fields) -> float:
 
 
 def _gradient(fields: Fields, key: str, rounded: bool) -> float:
-    """Read a gradient, or the mud weight that stands for it (``"14.2 lb/gal"``)."""
+    """Read a gradient, or the mud weight that stands for it (``"14.2 lb/gal"``), which may be taken as rounded."""
     try:
+        return pressures.gradient_of(fields.si(key, Dimension.DENSITY), rounded=rounded)
+    except InputError:
         return fields.si(key, Dimension.PRESSURE_GRADIENT)
-    except InputError as refused:
-        try:
-            return pressures.gradient_of(fields.si(key, Dimension.DENSITY), rounded=rounded)
-        except InputError:
-            raise refused from None
 
 
 def _mudline(fields: Fields) -> Mudline | None:

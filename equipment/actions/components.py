@@ -70,8 +70,8 @@ def amend_component(
 ) -> Component:
     """Amend what is on file about a component.
 
-    With another rating, drafts of tests that name it follow. Raises as `register_component` does, and Refused for another kind once
-    it has stood in a position.
+    With another rating, drafts of tests that name it follow. Raises as `register_component` does, and Refused for
+    another kind once it has stood in a position.
     """
     fresh = saving.locked(component)
     saving.unchanged(fresh, seen)

@@ -75,9 +75,11 @@ def _gradient(lowest: float, highest: float, words: str) -> Bound:
     return Bound(low, high, words)
 
 
-RATING: Final = _psi(
-    30_000,
-    "over zero and up to 30,000 psi (206.8 MPa)",
+SURFACE: Final = _psi(30_000, "over zero and up to 30,000 psi (206.8 MPa)")
+RATING: Final = Bound(
+    to_si(100, "psi", Dimension.PRESSURE),
+    to_si(30_000, "psi", Dimension.PRESSURE),
+    "from 100 to 30,000 psi (0.69 to 206.8 MPa)",
     "the largest rating in the trade; API Specification 16A ends lower, from memory",
 )
 OPERATING: Final = _psi(10_000, "over zero and up to 10,000 psi (69 MPa)")
@@ -127,7 +129,7 @@ _OF_SECTION: Final[Mapping[str, Bound]] = {
     "gas_gradient": GAS,
     "casing_internal_yield": RATING,
     "wellhead_rated_working_pressure": RATING,
-    "masp": RATING,
+    "masp": SURFACE,
 }
 _LABELS: Final[Mapping[str, str]] = {
     "casing_internal_yield": "casing burst rating (internal yield)",

@@ -44,12 +44,12 @@ def worked_out(section: HoleSection, *, subsea: bool) -> Masp:
     return found if section.pore_gradient is None or pore is None else _led_by_gradient(section, found)
 
 
-def tried(well: Well, figures: Mapping[str, Any]) -> Masp:
-    """Return the MASP a section of the well would have with these figures; nothing is saved. Raises as `worked_out`."""
+def with_figures(well: Well, figures: Mapping[str, Any]) -> HoleSection:
+    """Return a section of the well as it would be with these figures; nothing is saved."""
     section = HoleSection(well=well)
     for name, value in figures.items():
         setattr(section, name, value)
-    return worked_out(section, subsea=is_subsea(well.rig))
+    return section
 
 
 def figure(found: Masp, rig: Rig) -> Quantity:
@@ -135,6 +135,7 @@ def _fracture(section: HoleSection) -> FractureGas:
         shoe_depth=_needed(section, "casing_shoe_depth", "depth of the casing shoe"),
         fracture_gradient=_needed(section, "fracture_gradient", "fracture gradient"),
         gas_gradient=_needed(section, "gas_gradient", "gas gradient"),
+        mud_weight=None if section.mud_weight is None else section.mud_weight.si,
     )
 
 

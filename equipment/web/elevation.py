@@ -12,7 +12,7 @@ from typing import Final
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
-from accounts.presentation import STATES, quantity_shown
+from accounts.presentation import STATES, quantity_beside_unit
 from calcs.units import Dimension, System
 from equipment.models import Measured, PositionGroup, Stack
 from equipment.queries.stacks import Standing
@@ -307,7 +307,7 @@ def _lines(pen: Pen, standing: Standing, letters: int) -> Iterator[tuple[str, st
         yield "fact", _EMPTY
         return
     rating: Measured | None = standing.component.rated_working_pressure
-    rated = str(quantity_shown(rating.si, Dimension.PRESSURE, pen.units)) if rating else ""
+    rated = str(quantity_beside_unit(rating.si, Dimension.PRESSURE, pen.units)) if rating else ""
     joined = " · ".join(part for part in (standing.component.serial, rated) if part)
     if len(joined) <= letters or not rated:
         yield "fact", _cut(joined, letters)

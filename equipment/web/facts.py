@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from accounts.presentation import quantity_shown, unit_label
+from accounts.presentation import quantity_beside_unit, unit_label
 from calcs.units import Dimension, System, shown
 from equipment.models import Measured
 from equipment.models.quantities import grouped
@@ -33,10 +33,11 @@ def also_in(measured: Measured, dimension: Dimension, units: System) -> str:
 
     Bores and pipe sizes are read in inches or millimetres, whichever the drawing says; in feet nobody knows them.
     """
-    theirs = shown(measured.si, dimension, units).unit
     if dimension is Dimension.LENGTH and measured.unit in ("in", "mm"):
         return _small_length(measured, units)
-    return "" if theirs == measured.unit else str(quantity_shown(measured.si, dimension, units))
+    theirs = quantity_beside_unit(measured.si, dimension, units)
+    known = {theirs.unit, unit_label(shown(measured.si, dimension, units).unit)}
+    return "" if unit_label(measured.unit) in known else str(theirs)
 
 
 def _small_length(measured: Measured, units: System) -> str:

@@ -17,10 +17,12 @@ SMALL_LENGTHS: Final = ("in", "mm")
 """Units of bores and pipe sizes."""
 DEPTHS: Final = ("ft", "m")
 """Units of depths."""
-VOLUMES: Final = ("gal", "L")
+VOLUMES: Final = ("gal", "L", "oil_bbl")
 """Units of closing and opening volumes."""
 
-_METRIC: Final = frozenset({"kPa", "MPa", "bar", "kPa/m", "kg/m^3", "m", "mm", "L", "m^3", "degC", "K", "kN", "cm^2"})
+_METRIC: Final = frozenset(
+    {"kPa", "MPa", "bar", "kPa/m", "SG", "kg/m^3", "m", "mm", "L", "m^3", "degC", "K", "kN", "cm^2"}
+)
 _LONGEST_NUMBER: Final = 32
 _EXAMPLES: Final = {
     Dimension.PRESSURE: "10000",

@@ -7,7 +7,15 @@ from django.template import Context, Template
 from hypothesis import given
 from hypothesis import strategies as st
 
-from accounts.presentation import STATES, in_zone, number_text, quantity_in, quantity_shown, zone_label
+from accounts.presentation import (
+    STATES,
+    in_zone,
+    number_text,
+    quantity_beside_unit,
+    quantity_in,
+    quantity_shown,
+    zone_label,
+)
 from calcs.units import Dimension, to_si
 
 NOON = datetime(2026, 12, 9, 12, 0, tzinfo=UTC)
@@ -47,6 +55,20 @@ def test_a_number_written_reads_back_within_half_its_last_place(value: float, pl
 )
 def test_a_quantity_is_shown_in_the_units_of_the_system(dimension: Dimension, system: str, shown: str) -> None:
     assert str(quantity_shown(to_si(3000, "psi", dimension), dimension, system)) == shown
+
+
+@pytest.mark.parametrize(
+    ("psi", "system", "places", "text"),
+    [
+        (15_000, "si", None, "103.42 MPa"),
+        (1_400, "si", None, "9,653 kPa"),
+        (15_000, "us", None, "15,000 psi"),
+        (2_999.9, "si", 1, "20.6836 MPa"),
+    ],
+)
+def test_a_large_metric_pressure_beside_its_unit_is_in_megapascals(psi, system, places, text) -> None:
+    si = to_si(psi, "psi", Dimension.PRESSURE)
+    assert str(quantity_beside_unit(si, Dimension.PRESSURE, system, places)) == text
 
 
 def test_a_quantity_can_be_shown_in_a_unit_asked_for() -> None:

@@ -67,6 +67,26 @@ def test_what_is_no_gauge_pressure_is_refused_by_its_field(written: object):
     assert refused.value.remedy
 
 
+@pytest.mark.parametrize(
+    ("written", "psi_per_foot"),
+    [("10 lb/gal", 10 * 12 / 231), ("10 ppg", 10 * 12 / 231), ("0.465 psi/ft", 0.465), ("1 SG", 0.433528)],
+)
+def test_a_gradient_may_be_written_as_the_weight_of_its_mud(written: str, psi_per_foot: float):
+    """12/231 psi/ft per lb/gal by the definitions of foot and gallon; a litre of 1 kg makes 9.80665 kPa a metre."""
+    gradient = units.read(written, Dimension.PRESSURE_GRADIENT, field="g").si(Dimension.PRESSURE_GRADIENT)
+    assert units.from_si(gradient, "psi/ft", Dimension.PRESSURE_GRADIENT) == pytest.approx(psi_per_foot, rel=1e-5)
+
+
+def test_a_specific_gravity_is_a_density():
+    assert units.read("1.25 SG", Dimension.DENSITY, field="d").si(Dimension.DENSITY) == pytest.approx(1250)
+    assert units.read("1.25 sg", Dimension.DENSITY, field="d").unit == "SG"
+
+
+def test_a_gradient_is_no_density():
+    with pytest.raises(InputError):
+        units.read("0.5 psi/ft", Dimension.DENSITY, field="d")
+
+
 def test_a_ratio_may_be_bare_or_a_percentage():
     assert units.read(0.7, Dimension.RATIO, field="f").si(Dimension.RATIO) == 0.7
     assert units.read("70 %", Dimension.RATIO, field="f").si(Dimension.RATIO) == pytest.approx(0.7)

@@ -84,7 +84,7 @@ def test_every_part_carries_name_serial_rating_and_state_in_words():
 
 def test_the_rating_stands_in_the_reader_s_units():
     wide, _ = drawings(standings(SURFACE_POSITIONS), units="si")
-    assert "68,948 kPa" in words(wide)
+    assert "68.95 MPa" in words(wide)
 
 
 def test_an_empty_position_says_so_in_words_and_outline():

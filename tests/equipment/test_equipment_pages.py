@@ -313,6 +313,40 @@ def test_what_the_sum_lacks_is_said_while_typing(world, changes, part):
     assert part in unescape(answer.content.decode())
 
 
+def test_a_mud_lighter_than_the_pore_pressure_is_warned_of_and_taken(world):
+    client = signed_in(world.supervisor)
+    typed = section_typed(mud_weight_number="9", mud_weight_unit="lb/gal")
+    said = "The mud is lighter than the pore pressure."
+    assert said in client.post(at("section-sum", world.well.pk), typed).content.decode()
+    answer = client.post(at("section-new", world.well.pk), typed)
+    assert said in client.get(answer.url).content.decode()
+
+
+def test_a_weak_shoe_is_refused_beside_its_field_as_it_is_typed_and_when_saved(world):
+    client = signed_in(world.supervisor)
+    shoe = {"casing_shoe_depth_number": "6000", "casing_shoe_depth_unit": "ft"}
+    shoe |= {"fracture_gradient_number": "10", "fracture_gradient_unit": "lb/gal"}
+    typed = section_typed(masp_method="lesser", mud_weight_number="13", mud_weight_unit="lb/gal", **shoe)
+    assert "dangerously low" in client.post(at("section-sum", world.well.pk), typed).content.decode()
+    answer = client.post(at("section-new", world.well.pk), typed)
+    assert answer.status_code == 422
+    assert "dangerously low" in answer.context["form"].errors["fracture_gradient"][0]
+
+
+def test_new_water_says_which_masp_it_moved(world):
+    rig = a.a_rig(kind="drillship")
+    a.a_crew_member(rig, world.supervisor)
+    a.a_stack(rig, "subsea", positions=())
+    well = a.a_well(rig, "Deep 1", water_depth="4920 ft")
+    a.a_section(well, "12 1/4 in")
+    typed = {"name": "Deep 1", "datum": "rotary-table", "water_depth_number": "2920", "water_depth_unit": "ft"}
+    typed |= {"air_gap_number": "80", "air_gap_unit": "ft"}
+    answer = signed_in(world.supervisor).post(at("well-edit", well.pk), typed, follow=True)
+    page = unescape(answer.content.decode())
+    assert "12 1/4 in: 5,300 psi, before 5,500 psi" in page
+    assert "MASP of the section worked out anew" in page
+
+
 def test_the_sum_of_another_s_well_is_not_told(world):
     assert signed_in(world.stranger).post(at("section-sum", world.well.pk), section_typed()).status_code == 404
 
@@ -614,7 +648,7 @@ def test_a_metric_reader_sees_figures_as_entered_and_in_metric(world):
     world.supervisor.save()
     page = signed_in(world.supervisor).get(at("component", world.component.pk)).content.decode()
     assert "10,000 psi" in page
-    assert "68,948 kPa" in page
+    assert "68.95 MPa" in page
 
 
 def test_a_component_is_retired_and_brought_back(world):

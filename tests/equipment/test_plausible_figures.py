@@ -29,6 +29,7 @@ def refused(act) -> Refused:
     [
         ("pipe-ram", {"rated_working_pressure": "30001 psi"}, "rated_working_pressure"),
         ("pipe-ram", {"rated_working_pressure": "10000 bar"}, "rated_working_pressure"),
+        ("pipe-ram", {"rated_working_pressure": "69 kPa"}, "rated_working_pressure"),
         ("pipe-ram", {"rated_working_pressure": "0 psi"}, "rated_working_pressure"),
         ("pipe-ram", {"rated_working_pressure": "-5 psi"}, "rated_working_pressure"),
         ("annular", {"nominal_bore": "476.25 in"}, "nominal_bore"),
@@ -157,6 +158,13 @@ def test_a_weak_shoe_is_refused_beside_an_entered_masp_too():
     )
     assert error.field == "fracture_gradient"
     assert str(HoleSection.objects.get(pk=section.pk).masp) == "5,000 psi"
+
+
+@pytest.mark.parametrize("written", ["14.2 lb/gal", "1.7 SG", "0.74 psi/ft", "16.7 kPa/m", "1702 kg/m^3"])
+def test_a_fracture_gradient_is_taken_as_it_was_written_down(written):
+    section = a.a_section(a.a_well(a.a_rig()), fracture_gradient=written, masp_method="fracture-gas")
+    assert str(section.fracture_gradient).replace(",", "") == written
+    assert section.masp.si == pytest.approx(26.5e6, rel=0.01)
 
 
 def test_mud_lighter_than_the_pore_pressure_is_taken_and_known():

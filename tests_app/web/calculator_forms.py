@@ -14,7 +14,7 @@ from tests_app import rulebook
 from tests_app.web.calculator_bank_forms import BANK_FORMS
 from tests_app.web.calculator_base import CalculationForm, written
 from tests_app.web.evidence_forms import AttachForm
-from tests_app.web.uploads import MOST_BYTES
+from tests_app.web.uploads import LIMIT
 
 GRADIENTS: Final = (*ENTRY_UNITS[Dimension.PRESSURE_GRADIENT],)
 _CONSTANTS: Final = [("exact", "Exact"), ("0.052", "Rounded, 0.052")]
@@ -66,11 +66,11 @@ class MaspForm(CalculationForm):
         label="Share of the column that is gas", required=False, help_text="1 for gas to surface; the rest is mud."
     )
     fracture_gradient = QuantityFormField(
-        Dimension.PRESSURE_GRADIENT, (*GRADIENTS, "lb/gal"), label="Fracture gradient at the shoe", required=False
+        Dimension.PRESSURE_GRADIENT, GRADIENTS, label="Fracture gradient at the shoe", required=False
     )
     shoe_depth = QuantityFormField(Dimension.LENGTH, DEPTHS, label="Depth of the shoe", required=False)
     fracture_margin = QuantityFormField(
-        Dimension.PRESSURE_GRADIENT, (*GRADIENTS, "lb/gal"), label="Margin on it", required=False
+        Dimension.PRESSURE_GRADIENT, GRADIENTS, label="Margin on it", required=False
     )
     gas_gradient = QuantityFormField(Dimension.PRESSURE_GRADIENT, GRADIENTS, label="Gas gradient")
     mudline_depth = QuantityFormField(
@@ -201,7 +201,7 @@ class HoldCheckForm(CalculationForm):
         required=False,
         allow_empty_file=True,
         max_length=200,
-        widget=forms.FileInput({"data-max-bytes": MOST_BYTES, "accept": ".csv,.tsv,.txt,.asc,.dat,text/*"}),
+        widget=forms.FileInput({**LIMIT, "accept": ".csv,.tsv,.txt,.asc,.dat,text/*"}),
     )
     recording_csv = forms.CharField(
         label="or its text, pasted",

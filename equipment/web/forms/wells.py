@@ -84,6 +84,7 @@ class SectionForm(HouseForm):
         label="Method",
         required=False,
         choices=[("", "Not yet: the figures are to come"), *MaspMethod.choices],
+        widget=forms.Select({"class": "long"}),
         help_text="Take the one your permit or well programme prescribes.",
     )
     masp = QuantityFormField(Dimension.PRESSURE, label="MASP", required=False, positive=True, help_text="Gauge.")
@@ -108,14 +109,14 @@ class SectionForm(HouseForm):
         label="Gas gradient",
         required=False,
         positive=True,
-        help_text="Such as 0.1 psi/ft (common practice).",
+        help_text="Such as 0.1 psi/ft or 2.3 kPa/m (common practice).",
     )
     fracture_gradient = QuantityFormField(
         Dimension.PRESSURE_GRADIENT,
         label="Fracture gradient",
         required=False,
         positive=True,
-        help_text="At the casing shoe.",
+        help_text="At the casing shoe; as a gradient, or as the mud weight it is equal to (lb/gal, SG).",
     )
     casing_shoe_depth = QuantityFormField(
         Dimension.LENGTH,

@@ -48,7 +48,14 @@ def show_well(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a well with its sections, each MASP with its working."""
     well = queries.well_for(request.user, pk)
     visit = Visit.of(request, well.rig)
-    sections = [{"row": section, "steps": masp.shown_steps(section, visit.units)} for section in well.sections.all()]
+    sections = [
+        {
+            "row": section,
+            "steps": masp.shown_steps(section, visit.units),
+            "underbalanced": queries.is_underbalanced(section),
+        }
+        for section in well.sections.all()
+    ]
     context = {"well": well, "sections": sections, "told": told(history.of_well(well)), **_way(well.rig)}
     return visit.show("equipment/well.html", {**context, "subsea": masp.is_subsea(well.rig)})
 
@@ -122,11 +129,13 @@ def _answer(form: SectionForm, well: Well, visit: Visit) -> dict[str, Any]:
     if unread:
         return {"unread": unread}
     figures = {name: form.cleaned_data.get(name) for name in (*form.SUM_FIELDS, "masp_method")}
+    tried = masp.with_figures(well, figures)
     try:
-        found = masp.tried(well, figures)
+        found = masp.worked_out(tried, subsea=masp.is_subsea(well.rig))
     except Refused as refused:
         return {"refused": refused, "field": form.fields.get(refused.field)}
-    return {"found": found, "steps": masp.steps_in(found.working, visit.units)}
+    warned = queries.is_underbalanced(tried)
+    return {"found": found, "steps": masp.steps_in(found.working, visit.units), "underbalanced": warned}
 
 
 def _sum(well: Well, section: HoleSection | None) -> dict[str, Any]:
