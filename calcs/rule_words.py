@@ -133,7 +133,7 @@ def scope_words(scope: Scope) -> str:
     >>> scope_words(Scope())
     'Everything'
     """
-    kinds = ", ".join(KIND_LABELS[kind] for kind in scope.kinds) or "everything"
+    kinds = ", ".join(_kind_words(kind) for kind in scope.kinds) or "everything"
     parts = [f"{kinds[:1].upper()}{kinds[1:]}"]
     if scope.stacks:
         parts.append(f"on a {' or '.join(scope.stacks)} stack")
@@ -144,6 +144,12 @@ def scope_words(scope: Scope) -> str:
     if scope.occasions:
         parts.append(_either([OCCASION_WORDS[Occasion(one)] for one in scope.occasions]))
     return "; ".join(parts)
+
+
+def _kind_words(kind: str) -> str:
+    """Return a kind without a comma of its own, to stand in a list: "hydraulic gate valve"."""
+    name, _, which = KIND_LABELS[kind].partition(", ")
+    return f"{which} {name}".strip()
 
 
 def _either(words: Sequence[str]) -> str:

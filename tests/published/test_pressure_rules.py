@@ -83,6 +83,6 @@ def test_a_subsea_figure_of_api_standard_53_says_that_its_own_clause_was_not_rea
     subsea_one = required(kind, "10000 psi", "API Standard 53", stack="subsea", **asked)
     assert "own clause number not read" not in surface_one["clause"]
     for name, source in subsea_one["sources"].items():
-        assert "mirrored by section 7 for subsea; own clause number not read" in source["clause"]
+        assert "mirrored by section 7 for subsea, own clause number not read" in source["clause"]
         assert source["confidence"] == "memory"
         assert subsea_one[name] == surface_one[name]

@@ -58,6 +58,7 @@ class DueItem:
         first_test: which first test is owed, in words, for what was never tested; else empty.
         stood_too_long: whether it was never tested for longer than a passing test would have lasted.
         clause: the clause of the interval.
+        edition: id of the edition it stands in.
         confidence: how surely the interval is known (see `calcs.rules.Confidence`).
         error: why the row can't be worked out; empty when it can.
     """
@@ -73,6 +74,7 @@ class DueItem:
     first_test: str = ""
     stood_too_long: bool = False
     clause: str = ""
+    edition: str = ""
     confidence: str = ""
     error: str = ""
 
@@ -280,6 +282,7 @@ def _dated(item: DueItem, recurs: Recurrence, history: _History, under: Circumst
         item,
         due=due,
         clause=recurs.source.clause,
+        edition=under.edition.id,
         confidence=recurs.source.confidence.value,
         first_test=_first_test(item, under),
         stood_too_long=at >= lasts_until,

@@ -27,8 +27,10 @@ from equipment.web.lists import RowFilter, listed
 from tests_app.models import Record
 from tests_app.queries import records
 from tests_app.queries.due_list import CANNOT_BE_WORKED_OUT, NEVER_TESTED, NOT_PASSED, DueItem, due_list
+from tests_app.web.clauses import clauses_linked
 from tests_app.web.due_words import STATE_CHOICES, STATE_KEYS, deadline_text, due_text, state_words
 from tests_app.web.entry import RigLink, Visit, signed_in
+from tests_app.web.rule_titles import rules_followed
 
 _ORDER: Final = tuple(STATE_KEYS)
 _URGENT: Final = (CANNOT_BE_WORKED_OUT, State.OVERDUE, NOT_PASSED, NEVER_TESTED, State.DUE_NOW)
@@ -43,6 +45,8 @@ _COUNTED: Final[Mapping[str, tuple[str, str]]] = {
     State.IN_DATE: ("is in date", "are in date"),
     State.OUT_OF_SERVICE: ("is out of service", "are out of service"),
 }
+
+NO_RULES: Final = "No rules are chosen for it: nothing can be in date."
 
 
 @dataclass(frozen=True)
@@ -155,6 +159,12 @@ class DueTable(ListTable):
     def render_why(self, value: str, record: DueRow) -> SafeString:
         return SafeString(render_to_string("tests_app/parts/why.html", {"row": record, "reason": value}))
 
+    def render_clause(self, value: str, record: DueRow) -> SafeString | str:
+        return clauses_linked(value, record.item.edition)
+
+    def value_clause(self, value: str) -> str:
+        return value
+
     def value_element(self, record: DueRow) -> str:
         return record.element
 
@@ -194,7 +204,13 @@ def rig_front(request: HttpRequest, rig_pk: int) -> HttpResponse:
     )
     if found.export is not None:
         return found.export
-    context = {**found.context(), "summary": summary_of(items), "drafts": _drafts(visit), "stands_worst": _worst(items)}
+    context = {
+        **found.context(),
+        "summary": summary_of(items),
+        "drafts": _drafts(visit),
+        "stands_worst": _worst(items),
+        "rules_title": rules_followed(rig),
+    }
     return visit.show(request, "tests_app/rig.html", context)
 
 
@@ -229,6 +245,9 @@ def home(request: HttpRequest) -> HttpResponse:
     rows = []
     for rig in rigs:
         items = due_list(rig, at=at)
-        rows.append(RigRow(RigLink(rig.pk, rig.name), rig.get_kind_display(), summary_of(items), _worst(items)))
+        summary, worst = (
+            (summary_of(items), _worst(items)) if rules_followed(rig) else (NO_RULES, STATE_KEYS[CANNOT_BE_WORKED_OUT])
+        )
+        rows.append(RigRow(RigLink(rig.pk, rig.name), rig.get_kind_display(), summary, worst))
     context = {"rows": rows, "rigs": rigs, "may_register": access.may_register_rigs(request.user)}
     return render(request, "tests_app/home.html", context)

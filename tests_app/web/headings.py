@@ -18,6 +18,7 @@ from tests_app.web.heading_form import HeadingForm, Offer
 from tests_app.web.once import once
 from tests_app.web.record_page import no_draft_page
 from tests_app.web.refusals import attempt, status_of
+from tests_app.web.rule_titles import rules_followed
 from tests_app.web.story import story_of
 
 
@@ -49,7 +50,8 @@ def new_test(request: HttpRequest, rig_pk: int) -> HttpResponse:
         messages.success(request, f"Test {record.number} is open. Add its first step.")
         return redirect("tests_app:record", record.pk)
     status = status_of(form) if form.is_bound else HTTPStatus.OK
-    return visit.show(request, "tests_app/heading.html", {"form": form, "record": None}, status=status)
+    context = {"form": form, "record": None, "no_rules": not rules_followed(rig)}
+    return visit.show(request, "tests_app/heading.html", context, status=status)
 
 
 def _opened(visit: Visit, form: HeadingForm) -> Record | None:

@@ -11,6 +11,7 @@ from tests_app.web import (
     headings,
     plots,
     record_list,
+    rules,
     sealed,
     steps,
     worksheet,
@@ -20,6 +21,7 @@ app_name = "tests_app"
 urlpatterns = [
     path("", front.home, name="home"),
     path("rigs/<int:rig_pk>/", front.rig_front, name="rig"),
+    path("rigs/<int:rig_pk>/rules/", rules.of_rig, name="rig-rules"),
     path("rigs/<int:rig_pk>/tests/", record_list.show, name="records"),
     path("rigs/<int:rig_pk>/tests/new/", headings.new_test, name="pressure-test-new"),
     path("records/<int:pk>/", sealed.show, name="record"),
@@ -53,6 +55,7 @@ urlpatterns = [
     path("verify/<str:sha256>/", certificates.verify, name="verify"),
     path("recordings/<int:pk>/search/", evidence.search_again, name="recording-search"),
     path("recordings/<int:pk>/channel/", evidence.choose_channel, name="recording-channel"),
+    path("rules/<path:edition>/", rules.show, name="rules"),
     path("calculations/", calculators.index, name="calculations"),
     path("calculations/bank-worksheet/", worksheet.show, name="bank-worksheet"),
     path("calculations/bank-worksheet/plot/", worksheet.plot, name="bank-worksheet-plot"),

@@ -1,0 +1,124 @@
+"""An edition of the rules as a page shows it: each requirement, and each clause with what stands in it."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from calcs.rule_words import OCCASION_WORDS, high_words, hold_words, low_words, recurrence_words, scope_words
+from calcs.rules import Confidence, Edition, EventTrigger, ExemptRule, Rule, Source
+from tests_app.web.clauses import anchor_of
+
+_READ: Final = (Confidence.READ, Confidence.READ_2)
+
+
+@dataclass(frozen=True)
+class Statement:
+    """One thing an edition says: what it is about, in our words, where it stands and how surely that is known."""
+
+    about: str
+    words: str
+    clause: str
+    confidence: str
+    note: str = ""
+
+    @property
+    def anchor(self) -> str:
+        """Return the anchor of its clause."""
+        return anchor_of(self.clause)
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """One rule of an edition with everything it says."""
+
+    rule: Rule
+    applies: tuple[str, ...]
+    statements: tuple[Statement, ...]
+
+    @property
+    def anchor(self) -> str:
+        """Return its anchor on the page."""
+        return f"rule-{self.rule.id}"
+
+
+@dataclass(frozen=True)
+class Clause:
+    """One clause, what stands in it, and the requirements that rest on it."""
+
+    clause: str
+    statements: tuple[Statement, ...]
+    requirements: tuple[Requirement, ...]
+
+    @property
+    def anchor(self) -> str:
+        """Return its anchor on the page."""
+        return anchor_of(self.clause)
+
+
+@dataclass(frozen=True)
+class EditionSheet:
+    """An edition ready to be shown."""
+
+    edition: Edition
+    requirements: tuple[Requirement, ...]
+    clauses: tuple[Clause, ...]
+
+    @property
+    def known(self) -> str:
+        """Return how much of it was read and how much is from memory, in a sentence."""
+        said = {statement for one in self.clauses for statement in one.statements}
+        read = sum(statement.confidence in _READ for statement in said)
+        if not read:
+            return f"All its {len(said)} statements are from memory."
+        return f"Of its {len(said)} statements {read} were read and {len(said) - read} are from memory."
+
+
+def sheet_of(edition: Edition) -> EditionSheet:
+    """Return an edition requirement by requirement and clause by clause."""
+    requirements = tuple(_requirement(rule) for rule in edition.rules)
+    return EditionSheet(edition, requirements, tuple(_clauses(requirements)))
+
+
+def _requirement(rule: Rule) -> Requirement:
+    return Requirement(rule, tuple(scope_words(scope) for scope in rule.scopes), tuple(_statements(rule)))
+
+
+def _statements(rule: Rule) -> Iterator[Statement]:
+    yield Statement("Requirement", f"{rule.title}.", rule.clause, rule.confidence.value)
+    if isinstance(rule, ExemptRule):
+        yield Statement("Why", rule.reason, rule.clause, rule.confidence.value)
+        return
+    if rule.low is not None:
+        yield _figure("Low test", low_words(rule.low), rule.low.source)
+    yield _figure("High test", high_words(rule.high), rule.high.source)
+    yield _figure("Hold", hold_words(rule.hold), rule.hold.source)
+    if rule.recurs is not None:
+        yield _figure("Interval", recurrence_words(rule.recurs), rule.recurs.source)
+    yield from _events(rule.events)
+
+
+def _figure(about: str, words: str, source: Source) -> Statement:
+    return Statement(about, f"{words}.", source.clause, source.confidence.value, source.note)
+
+
+def _events(events: tuple[EventTrigger, ...]) -> Iterator[Statement]:
+    """Give what calls for the test, taken together where it stands in one clause and is known alike."""
+    by_source: dict[Source, list[str]] = defaultdict(list)
+    for event in events:
+        by_source[event.source].append(OCCASION_WORDS[event.occasion])
+    for source, occasions in by_source.items():
+        yield _figure("Also tested", _listed(occasions), source)
+
+
+def _listed(words: list[str]) -> str:
+    text = ", ".join(words)
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def _clauses(requirements: tuple[Requirement, ...]) -> Iterator[Clause]:
+    names = sorted({statement.clause for one in requirements for statement in one.statements})
+    for name in names:
+        resting = [one for one in requirements if any(said.clause == name for said in one.statements)]
+        said = dict.fromkeys(said for one in resting for said in one.statements if said.clause == name)
+        yield Clause(name, tuple(said), tuple(resting))
