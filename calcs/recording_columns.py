@@ -169,7 +169,7 @@ def _refuse_long_line(text: bytes, layout: Layout) -> None:
     for sample, line in enumerate(text.split(b"\n")[layout.skipped_lines :]):
         if line.count(separator) < layout.fields:
             continue
-        fields = split_line(line.decode("utf-8", "replace").rstrip("\r"), layout.separator)
+        fields = split_line(line.decode("utf-8", "replace"), layout.separator)
         if any(fields[layout.fields :]):
             raise InputError(
                 FIELD,

@@ -8,12 +8,13 @@ from enum import StrEnum
 from typing import Final
 
 from calcs.errors import InputError
+from calcs.sizes import MEGABYTE, megabytes
 from calcs.units import Dimension, canonical_unit, scale
 
 FIELD: Final = "recording"
 """Path named by refusals of the file's content."""
 
-MOST_BYTES: Final = 64 * 1024 * 1024
+MOST_BYTES: Final = 64 * MEGABYTE
 _HEAD_BYTES: Final = 128 * 1024
 _HEAD_LINES: Final = 500
 _EXPORT: Final = "Export the recording from the recorder's software as text (CSV), and give that file."
@@ -98,7 +99,7 @@ def text_bytes(content: str | bytes) -> bytes:
         content = content.removeprefix("\ufeff").encode("utf-8", "replace")
     if len(content) > MOST_BYTES:
         raise InputError(
-            FIELD, f"The file is larger than {MOST_BYTES // 2**20} MB.", "Export the part with the test, as text (CSV)."
+            FIELD, f"The file is larger than {megabytes(MOST_BYTES)}.", "Export the part with the test, as text (CSV)."
         )
     content = _decoded(content)
     if not content[:4096].strip() and not content.strip():
@@ -175,7 +176,10 @@ def _table_of(text: bytes) -> _Table:
 
 def split_line(line: str, separator: str) -> list[str]:
     """Return the fields of a line, quotation marks and spaces around them taken off."""
-    fields = next(csv.reader([line], delimiter=separator), [])
+    try:
+        fields = next(csv.reader([line.replace("\r", " ")], delimiter=separator), [])
+    except csv.Error:  # a field longer than any a recorder writes
+        fields = line.split(separator)
     return [field.strip(" \u00a0") for field in fields]
 
 

@@ -306,6 +306,8 @@ def test_an_unknown_channel_is_refused_with_the_names_there_are() -> None:
         pytest.param("Clock,p psi\n2026-04-03T10:00:00+01:75,3\n2026-04-03T10:00:01+01:75,3\n", "Line 2: ", id="75 m"),
         pytest.param("Clock,p psi\n0001-01-01T00:00:00Z,3\n0001-01-01T00:00:01Z,3\n", "Line 2: ", id="year 1"),
         pytest.param("t,p psi\n0,3\n1,300,5\n2,300\n", "Line 3 has 3 fields", id="one decimal comma between commas"),
+        pytest.param("t,p psi\n0,3\n1,300\r2,301\n3,302\n", "Line 3 has 3 fields", id="half a line ending"),
+        pytest.param("t,p psi\n0,3\n1,300,{}\n".format("x" * 200_000), "Line 3 has 3 fields", id="no end of a line"),
         pytest.param("t,p psi\n0,3\n1,5,300\n2,300\n", "Line 3 has 3 fields", id="a decimal comma in the time"),
         pytest.param("t;p bar\n0;20.5\n1;21,3\n", "Line 2: it can't be told", id="decimal points and commas"),
         pytest.param("t;p psi\n0;1,500.0\n1;21,3\n", "Line 3: it can't be told", id="thousands and decimal commas"),
@@ -343,6 +345,33 @@ def test_more_samples_than_can_be_judged_are_refused() -> None:
 
 def test_a_file_too_large_is_refused_before_it_is_read() -> None:
     assert "larger than" in refusal(b"0,300\n" * (MOST_BYTES // 6 + 1)).reason
+
+
+WHOLE = [
+    b"Serial: 5\r\n\r\nTime (s),Pressure (psi)\r\n0.0,300.5\r\n0.1,301\r\n0.2,302.25\r\n0.3,303\r\n",
+    b"Elapsed;Druck (bar)\n0:00:00,0;20,5\n0:00:00,5;21\n0:00:01,0;1.021,5\n",
+    b'"Clock"\t"P (kPa)"\n"2026-03-31T14:32:10+02:00"\t"2000"\n"2026-03-31T14:32:11+02:00"\t"2001"\n',
+]
+
+
+@settings(max_examples=400, deadline=None)
+@given(
+    whole=st.sampled_from(WHOLE),
+    slips=st.lists(
+        st.tuples(
+            st.integers(0, 200), st.integers(0, 1), st.sampled_from([b"", *map(bytes, zip(b'09.,;:- \n\r\t"ZTx\0'))])
+        ),
+        min_size=1,
+        max_size=3,
+    ),
+)
+def test_no_slip_in_a_file_breaks_the_reader_or_makes_a_sample_up(whole: bytes, slips: list) -> None:
+    content = whole
+    for at, taken, put in slips:
+        content = content[:at] + put + content[at + taken :]
+    recording, refused = attempt(content)
+    assert (recording is None) != (refused is None)
+    assert recording is None or len(recording) <= content.count(b"\n") + content.count(b"\r")
 
 
 @settings(max_examples=300, deadline=None)
