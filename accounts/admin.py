@@ -12,7 +12,7 @@ class PersonAdmin(UserAdmin):
     search_fields = ["username", "display_name", "first_name", "last_name", "email"]
     fieldsets = [
         *(UserAdmin.fieldsets or ()),
-        ("Wellhold", {"fields": ["display_name", "display_units"]}),
+        ("Wellhold", {"fields": ["display_name", "display_units", "must_change_password"]}),
     ]
     add_fieldsets = [
         *UserAdmin.add_fieldsets,

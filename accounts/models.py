@@ -27,6 +27,9 @@ class User(AbstractUser):
         help_text="As it stands on certificates. Left empty, first and last name are used.",
     )
     display_units = models.CharField(max_length=2, choices=DisplayUnits, default=DisplayUnits.RIG, blank=True)
+    must_change_password = models.BooleanField(
+        default=False, help_text="The password was set by somebody else: nothing opens before it is changed."
+    )
 
     class Meta(AbstractUser.Meta):
         constraints = [

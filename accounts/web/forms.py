@@ -60,3 +60,11 @@ class ChangePasswordForm(PasswordChangeForm):
         self.fields["old_password"].label = "Present password"
         self.fields["new_password2"].label = "New password again"
         self.fields["new_password2"].help_text = ""
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse the password of before where somebody else set it: they would still know it."""
+        found: dict[str, Any] = super().clean() or self.cleaned_data
+        new = found.get("new_password2")
+        if new and self.user.must_change_password and self.user.check_password(new):
+            self.add_error("new_password1", "This is the password somebody else set. Choose another one.")
+        return found

@@ -72,6 +72,7 @@ class ChangePassword(RefusedFormMixin, PasswordChangeView):
     success_url = reverse_lazy("profile")
 
     def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
+        form.user.must_change_password = False
         messages.success(
             self.request, "Your password is changed. Other places where you were signed in are signed out."
         )

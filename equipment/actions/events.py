@@ -6,6 +6,7 @@ from enum import StrEnum
 class Event(StrEnum):
     RIG_REGISTERED = "rig.registered"
     RIG_AMENDED = "rig.amended"
+    ACCOUNT_OPENED = "crew.account-opened"
     CREW_MEMBER_ADDED = "crew.added"
     CREW_ROLE_CHANGED = "crew.role-changed"
     CREW_MEMBER_REMOVED = "crew.removed"

@@ -36,7 +36,7 @@ def register_rig(
     saving.assign_values(rig, {"name": name})
     saving.add_row(rig, Event.RIG_REGISTERED, by=by, at=at)
     person = person_of(by)
-    if person is not None and not person.is_superuser:
+    if person is not None:
         saving.store_row(CrewMember(rig=rig, person=person, role=CrewRole.ADMINISTRATOR), insert=True)
     return rig
 

@@ -15,6 +15,7 @@ from trail.models import TrailEntry
 EVENTS: Final[Mapping[str, str]] = {
     "rig.registered": "Rig registered",
     "rig.amended": "Rig amended",
+    "crew.account-opened": "Account opened, and given a role",
     "crew.added": "Given a role",
     "crew.role-changed": "Role changed",
     "crew.removed": "Taken off the rig",

@@ -10,6 +10,7 @@ urlpatterns = [
     path("rigs/new/", rigs.register_rig, name="rig-new"),
     path("rigs/<int:rig_pk>/edit/", rigs.amend_rig, name="rig-edit"),
     path("rigs/<int:rig_pk>/crew/", rigs.show_crew, name="crew"),
+    path("rigs/<int:rig_pk>/crew/new/", rigs.open_account, name="account-new"),
     path("crew/<int:pk>/role/", rigs.change_role, name="crew-role"),
     path("crew/<int:pk>/remove/", rigs.remove_member, name="crew-remove"),
     path("rigs/<int:rig_pk>/wells/", wells.show_wells, name="wells"),

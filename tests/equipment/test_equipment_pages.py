@@ -19,6 +19,7 @@ from equipment.web import panels
 from equipment.web.panels import StateMark
 from equipment.web.urls import urlpatterns
 from tests import builders as a
+from trail.models import TrailEntry
 
 pytestmark = pytest.mark.django_db
 
@@ -124,7 +125,7 @@ MANAGE = {
     "bottle-edit": "bottle",
     "bottle-state": "bottle",
 }
-ADMINISTER = {"rig-edit": "rig", "crew-role": "member", "crew-remove": "member"}
+ADMINISTER = {"rig-edit": "rig", "account-new": "rig", "crew-role": "member", "crew-remove": "member"}
 POSTED = {"position-up": "position", "position-down": "position", "position-remove": "position"}
 EVERYWHERE = {"rigs", "rig-new", "section-sum"}
 
@@ -239,6 +240,83 @@ def test_what_was_typed_stays_when_a_rig_is_refused(world):
     assert answer.status_code == 422
     assert "This is taken already" in page
     assert 'value="Asia/Kolkata" selected' in page
+
+
+ACCOUNT = {
+    "username": "newhand",
+    "display_name": "Nora Hand",
+    "role": "tester",
+    "password": "a tall green crane",
+    "password_again": "a tall green crane",
+}
+
+
+def test_an_account_is_opened_with_a_role_and_its_first_password_is_changed_before_anything_opens(world):
+    answer = signed_in(world.manager).post(at("account-new", world.rig.pk), ACCOUNT)
+    assert answer.url == at("crew", world.rig.pk)
+    member = CrewMember.objects.get(person__username="newhand")
+    assert (member.rig, member.role, member.person.is_staff) == (world.rig, "tester", False)
+    client = Client()
+    client.post("/sign-in/", {"username": "newhand", "password": ACCOUNT["password"]})
+    assert client.get(at("crew", world.rig.pk)).url == "/profile/password/"
+    assert client.post(at("crew", world.rig.pk)).url == "/profile/password/"
+    assert client.get("/api/v1/").status_code == 403
+    changed = {
+        "old_password": ACCOUNT["password"],
+        "new_password1": "own words here",
+        "new_password2": "own words here",
+    }
+    same = dict.fromkeys(changed, ACCOUNT["password"])
+    assert client.post("/profile/password/", same).status_code == 422
+    assert client.post("/profile/password/", changed).status_code == 302
+    assert client.get(at("crew", world.rig.pk)).status_code == 200
+    assert not TrailEntry.objects.filter(after__icontains=ACCOUNT["password"]).exists()
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"password_again": "another"}, "password_again"),
+        ({"password": "short", "password_again": "short"}, "password"),
+        ({"password": "password1234", "password_again": "password1234"}, "password"),
+        ({"password": "newhand123", "password_again": "newhand123"}, "password"),
+        ({"username": "NEWHAND"}, "username"),
+        ({"username": "new hand"}, "username"),
+        ({"role": "captain"}, "role"),
+        ({"email": "nobody"}, "email"),
+    ],
+)
+def test_an_account_refused_keeps_what_was_typed_but_no_password(world, changes, field):
+    if field == "username":
+        signed_in(world.manager).post(at("account-new", world.rig.pk), ACCOUNT)
+    count = CrewMember.objects.count()
+    answer = signed_in(world.manager).post(at("account-new", world.rig.pk), {**ACCOUNT, **changes})
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert field in answer.context["form"].errors
+    assert "Nora Hand" in page
+    assert ACCOUNT["password"] not in page
+    assert CrewMember.objects.count() == count
+
+
+@pytest.mark.parametrize("who", ["supervisor", "auditor", "stranger"])
+def test_no_account_is_opened_by_who_does_not_look_after_the_crew(world, who):
+    answer = signed_in(getattr(world, who)).post(at("account-new", world.rig.pk), ACCOUNT)
+    assert answer.status_code == (404 if who == "stranger" else 403)
+    assert not CrewMember.objects.filter(person__username="newhand").exists()
+
+
+def test_the_crew_is_narrowed_sorted_and_exported(world):
+    client = signed_in(world.auditor)
+    page = client.get(at("crew", world.rig.pk), {"search": "cora", "sort": "-person"}).content.decode()
+    assert "Cora Vane" in page
+    assert "Ada Quill" not in page.split('id="list"')[1].split("</section>")[0]
+    assert "Take off" not in page
+    exported = client.get(at("crew", world.rig.pk), {"role": "rig-manager", "export": "csv"}).content.decode(
+        "utf-8-sig"
+    )
+    (row,) = csv.DictReader(io.StringIO(exported))
+    assert (row["Person"], row["Role"], row["Account"]) == ("Cora Vane", "Rig manager", "Open")
 
 
 def test_the_crew_grows_changes_and_shrinks(world):

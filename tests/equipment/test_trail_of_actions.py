@@ -11,7 +11,18 @@ import pytest
 from django.db import connection
 
 import equipment.actions
-from equipment.actions import banks, components, documents, installations, instruments, rigs, service, stacks, wells
+from equipment.actions import (
+    banks,
+    components,
+    documents,
+    installations,
+    instruments,
+    people,
+    rigs,
+    service,
+    stacks,
+    wells,
+)
 from equipment.actions.banks import Read
 from tests import builders as a
 from trail.models import TrailEntry
@@ -69,6 +80,9 @@ CASES: dict[str, Do] = {
     "add_crew_member": lambda w, c: rigs.add_crew_member(w["rig"], person=w["person"], role="auditor", **c),
     "change_crew_role": lambda w, c: rigs.change_crew_role(w["member"], role="supervisor", **c),
     "remove_crew_member": lambda w, c: rigs.remove_crew_member(w["member"], reason="Left.", **c),
+    "open_account": lambda w, c: people.open_account(
+        w["rig"], username="newhand", display_name="Nora Hand", role="tester", password="a tall green crane", **c
+    ),
     "register_well": lambda w, c: wells.register_well(w["rig"], name="New", **c),
     "amend_well": lambda w, c: wells.amend_well(w["well"], water_depth="300 ft", **c),
     "add_section": lambda w, c: wells.add_section(w["well"], name="New", **c),

@@ -52,6 +52,46 @@ class CrewForm(HouseForm):
         people.queryset = people_outside(rig)
 
 
+class AccountForm(HouseForm):
+    """An account for a person who has none, with their role on the rig."""
+
+    username = forms.CharField(
+        label="User name",
+        max_length=150,
+        widget=forms.TextInput({"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}),
+        help_text="What the person signs in with: letters, digits and @ . + - _ only.",
+    )
+    display_name = forms.CharField(label="Name shown", max_length=120, help_text="As it stands on certificates.")
+    email = forms.EmailField(label="E-mail", required=False)
+    role = forms.ChoiceField(label="Role on this rig", choices=CrewRole.choices)
+    password = forms.CharField(
+        label="First password",
+        strip=False,
+        max_length=128,
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+        help_text="At least 10 characters, and no usual one. The person has to choose their own at the first sign-in.",
+    )
+    password_again = forms.CharField(
+        label="First password again",
+        strip=False,
+        max_length=128,
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse two passwords that differ."""
+        found: dict[str, Any] = super().clean() or self.cleaned_data
+        first, again = found.get("password"), found.get("password_again")
+        if first and again and first != again:
+            self.add_error("password_again", "The two passwords differ. Enter the same one twice.")
+        return found
+
+    @property
+    def facts(self) -> dict[str, Any]:
+        """Return the cleaned values as the action takes them."""
+        return {name: value for name, value in super().facts.items() if name != "password_again"}
+
+
 class RoleForm(HouseForm):
     """Another role for the same person."""
 

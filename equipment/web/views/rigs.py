@@ -2,16 +2,20 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
+from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
+from equipment.actions import people
 from equipment.actions import rigs as actions
 from equipment.errors import NotAllowed
 from equipment.models import CrewMember, Rig
 from equipment.queries import access, history
 from equipment.queries import rigs as queries
 from equipment.queries.access import Right
+from equipment.web.crew_list import CrewFilter, CrewTable
 from equipment.web.door import signed_in
-from equipment.web.forms.rigs import CrewForm, ReasonForm, RigForm, RoleForm
+from equipment.web.forms.rigs import AccountForm, CrewForm, ReasonForm, RigForm, RoleForm
+from equipment.web.lists import listed
 from equipment.web.story import told
 from equipment.web.visit import Visit
 
@@ -74,9 +78,19 @@ def amend_rig(request: HttpRequest, rig_pk: int) -> HttpResponse:
 @signed_in
 @require_http_methods(["GET", "POST"])
 def show_crew(request: HttpRequest, rig_pk: int) -> HttpResponse:
-    """List a rig's crew, and add to it."""
+    """List a rig's crew, filtered, sorted, paged and exported; and give people a role."""
     rig = access.rig_for(request.user, rig_pk, needs=Right.ADMINISTER if request.method == "POST" else Right.READ)
     visit = Visit.of(request, rig)
+    found = listed(
+        request,
+        queries.crew_of(rig),
+        CrewTable,
+        filter_class=CrewFilter,
+        table_options={**visit.table_options, "administers": Right.ADMINISTER in visit.rights},
+        file_name=f"crew-{rig.pk}",
+    )
+    if found.export is not None:
+        return found.export
     form = CrewForm(request.POST or None, rig=rig)
     return visit.fill_in(
         form,
@@ -84,12 +98,36 @@ def show_crew(request: HttpRequest, rig_pk: int) -> HttpResponse:
         done="The person has the role from now on.",
         leads_to=lambda _: _crew_address(rig),
         words={
-            "crew": queries.crew_of(rig),
+            **found.context(),
             "told": told(history.of_rig(rig)),
             "roles": access.RIGHTS_IN_WORDS,
             "section": "crew",
         },
         template="equipment/crew.html",
+    )
+
+
+@sensitive_post_parameters("password", "password_again")
+@signed_in
+@require_http_methods(["GET", "POST"])
+def open_account(request: HttpRequest, rig_pk: int) -> HttpResponse:
+    """Open an account for a person who has none, with a role on the rig."""
+    rig = access.rig_for(request.user, rig_pk, needs=Right.ADMINISTER)
+    visit = Visit.of(request, rig)
+    form = AccountForm(request.POST or None)
+    return visit.fill_in(
+        form,
+        lambda: people.open_account(rig, **form.facts, by=visit.user, at=visit.at),
+        done="The account is open. Hand over user name and first password; the person chooses their own.",
+        leads_to=lambda _: _crew_address(rig),
+        words={
+            "title": "New account",
+            "lead": f"For a person who has none yet, with a role on {rig.name}. Who has one is given a role.",
+            "verb": "Open the account",
+            "crumbs": [(reverse("equipment:rigs"), "Rigs"), (_crew_address(rig), f"Crew of {rig.name}")],
+            "back": _crew_address(rig),
+            "section": "crew",
+        },
     )
 
 
