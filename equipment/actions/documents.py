@@ -6,6 +6,7 @@ from typing import Final
 
 from django.db import transaction
 
+from calcs.sizes import MEGABYTE, megabytes
 from equipment import files
 from equipment.actions import saving
 from equipment.actions.events import Event
@@ -13,7 +14,7 @@ from equipment.errors import Refused
 from equipment.models import Component, Document, Instrument
 from trail.actors import Actor, name_of
 
-LARGEST_DOCUMENT: Final = 25 * 1024 * 1024
+LARGEST_DOCUMENT: Final = 25 * MEGABYTE
 """In bytes; a scanned manual stays well below."""
 
 
@@ -65,6 +66,6 @@ def _check_size(content: bytes) -> None:
     if len(content) > LARGEST_DOCUMENT:
         raise Refused(
             "file",
-            f"The file is larger than {LARGEST_DOCUMENT // 1024 // 1024} MB.",
+            f"The file is larger than {megabytes(LARGEST_DOCUMENT)}.",
             "Attach a smaller scan, or the pages that count.",
         )

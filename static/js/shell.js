@@ -2,7 +2,8 @@
    data-opens="id"       a button that opens <dialog id>; data-closes on a button inside closes it.
    data-submits          a select or checkbox that sends its form when changed.
    data-keep             a form that warns before typed words are left behind.
-   data-max-bytes="n"    on a file input: a file larger than that is refused at once, with words, before any sending.
+   data-max-bytes="n"    on a file input: a file larger than that is refused at once, with words, before any sending;
+                         data-megabyte on it says how many bytes the server counts for one.
    data-focus            takes the focus when the page arrives (the error summary).
    data-confirm="words"  a form or button that asks before it acts. */
 (() => {
@@ -27,9 +28,9 @@
   const tooLarge = (input) => {
     const limit = Number(input.dataset.maxBytes);
     const file = [...input.files].find((one) => one.size > limit);
-    const million = (bytes) => (bytes / 1e6).toLocaleString("en", { maximumFractionDigits: 1 });
+    const megabytes = (bytes) => (bytes / Number(input.dataset.megabyte)).toLocaleString("en", { maximumFractionDigits: 1 });
     const words = file
-      ? `${file.name} is ${million(file.size)} MB; at most ${million(limit)} MB is taken. Export a shorter time or a lower rate from the recorder.`
+      ? `${file.name} is ${megabytes(file.size)} MB; at most ${megabytes(limit)} MB is taken. Export a shorter time or a lower rate from the recorder.`
       : "";
     input.setCustomValidity(words);
     sayBeside(input, words);

@@ -353,7 +353,7 @@ def test_an_absent_channel_is_refused_beside_its_field(world: World):
 def test_a_file_over_the_limit_is_refused_before_it_is_read(world: World, settings: object):
     settings.WELLHOLD_MAX_RECORDING_BYTES = 1024 * 1024  # type: ignore[attr-defined]
     refusal = refused(world, b"0,1\n" * (512 * 1024))
-    assert (refusal.field, refusal.reason) == ("recording", "The file is 2 MB; at most 1 MB are taken.")
+    assert (refusal.field, refusal.reason) == ("recording", "The file is 2.1 MB; at most 1 MB are taken.")
 
 
 def test_a_file_is_for_a_step_of_its_own_test(world: World):

@@ -16,6 +16,7 @@ from accounts.models import User
 from calcs.errors import InputError
 from calcs.recordings import ChannelSeen, read_channels, read_recording, reduced
 from calcs.recordings import Recording as Samples
+from calcs.sizes import megabytes
 from equipment import files
 from equipment.errors import Refused
 from tests_app.actions.drafts import hold_draft, hold_step, mark_changed
@@ -27,7 +28,6 @@ from tests_app.queries.verdicts import overlaps
 from trail import entries
 
 CURVE_POINTS: Final = 2_000
-_MEGABYTE: Final = 1_000_000
 _PICTURES: Final = {
     b"\x89PNG\r\n\x1a\n": "image/png",
     b"\xff\xd8\xff": "image/jpeg",
@@ -275,7 +275,7 @@ def _refuse_size(content: bytes) -> None:
     if len(content) > most:
         raise Refused(
             "recording",
-            f"The file is {len(content) / _MEGABYTE:,.0f} MB; at most {most / _MEGABYTE:,.0f} MB are taken.",
+            f"The file is {megabytes(len(content))}; at most {megabytes(most)} are taken.",
             "Export this test alone, or fewer samples a second.",
         )
     if not content:

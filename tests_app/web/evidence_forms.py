@@ -17,7 +17,7 @@ from equipment.web.fields import QuantityFormField
 from tests_app.actions.readings import HoldReading
 from tests_app.models import Line, Recording
 from tests_app.web.times import RigTimeField, SpanField
-from tests_app.web.uploads import MOST_BYTES
+from tests_app.web.uploads import LIMIT
 
 _SALT: Final = "tests_app.upload-kept"
 _KEPT_SECONDS: Final = 24 * 3600
@@ -61,7 +61,7 @@ class AttachForm(forms.Form):
         label="Recorder file",
         allow_empty_file=True,
         max_length=200,
-        widget=forms.FileInput({"data-max-bytes": MOST_BYTES, "accept": ".csv,.tsv,.txt,.asc,.dat,text/*"}),
+        widget=forms.FileInput({**LIMIT, "accept": ".csv,.tsv,.txt,.asc,.dat,text/*"}),
         error_messages={"required": _CHOOSE},
     )
     pressure_unit = forms.ChoiceField(
@@ -128,7 +128,7 @@ class ChartForm(forms.Form):
         label="Scan or photo of the chart",
         allow_empty_file=True,
         max_length=200,
-        widget=forms.FileInput({"data-max-bytes": MOST_BYTES, "accept": "image/*,application/pdf"}),
+        widget=forms.FileInput({**LIMIT, "accept": "image/*,application/pdf"}),
         error_messages={"required": "Choose the picture or PDF of the chart."},
     )
 

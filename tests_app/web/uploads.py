@@ -13,20 +13,23 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
 
+from calcs.sizes import MEGABYTE, megabytes
+
 P = ParamSpec("P")
 View = Callable[Concatenate[HttpRequest, P], HttpResponse]
 Refusal = Callable[Concatenate[HttpRequest, P], HttpResponse]
 
 MOST_BYTES: Final[int] = settings.WELLHOLD_MAX_RECORDING_BYTES
 """Largest file taken, the same here as where it is read."""
+LIMIT: Final = {"data-max-bytes": MOST_BYTES, "data-megabyte": MEGABYTE}
+"""What a file input tells the page's script of it."""
 _ENVELOPE_BYTES: Final = 256_000
-_MEGABYTE: Final = 1_000_000
 
 
 def too_large_words(most: int = MOST_BYTES) -> str:
     """Return what is said of a file over the limit."""
     return (
-        f"The file is larger than the {most // _MEGABYTE} MB taken here, so it was not read. "
+        f"The file is larger than the {megabytes(most)} taken here, so it was not read. "
         "Export a shorter time or a lower rate from the recorder, or photograph the chart at a lower resolution."
     )
 

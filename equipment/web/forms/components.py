@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from django import forms
 
+from calcs.sizes import MEGABYTE, megabytes
 from calcs.units import Dimension
 from equipment.actions.documents import LARGEST_DOCUMENT
 from equipment.models import ComponentKind, DocumentKind, ServiceKind
@@ -128,7 +129,7 @@ class DocumentForm(HouseForm):
         label="File",
         allow_empty_file=True,
         max_length=200,
-        help_text=f"Kept as received, up to {LARGEST_DOCUMENT // 1024 // 1024} MB. It has to be chosen again after an "
+        help_text=f"Kept as received, up to {megabytes(LARGEST_DOCUMENT)}. It has to be chosen again after an "
         "error: a browser does not send it twice.",
-        widget=forms.FileInput({"data-max-bytes": LARGEST_DOCUMENT}),
+        widget=forms.FileInput({"data-max-bytes": LARGEST_DOCUMENT, "data-megabyte": MEGABYTE}),
     )

@@ -79,9 +79,24 @@
     }
   };
 
-  const say = (holder, words) => { holder.replaceChildren(); holder.textContent = words; holder.classList.add("plot-failed"); };
+  const say = (holder, words) => {
+    const note = document.createElement("p");
+    note.textContent = words;
+    holder.replaceChildren(...holder.querySelectorAll("svg.still"), note);
+    holder.classList.add("plot-failed");
+  };
+
+  /* A still curve of the server's stands in the place until the drawn one does; where there is none, words do. */
+  const waiting = (holder) => {
+    if (holder.querySelector("svg")) return;
+    const words = document.createElement("p");
+    words.className = "soft";
+    words.textContent = "The plot is being drawn.";
+    holder.replaceChildren(words);
+  };
 
   const draw = async (holder) => {
+    waiting(holder);
     try {
       const answer = await fetch(holder.dataset.plot, { headers: { Accept: "application/json" }, credentials: "same-origin" });
       if (!answer.ok) throw new Error(String(answer.status));
