@@ -164,18 +164,29 @@ def wait_until_whole(children: Children, address: str, started: datetime) -> Non
     raise CannotStart(f"Web server and worker were not both ready within {START_SECONDS:.0f} seconds.")
 
 
-def greeting(address: str) -> str:
-    """Return the address and the demo's sign-ins, as printed once the product runs."""
+def printed_address(env: Environment, address: str) -> list[str]:
+    """Return what to say of the address that certificates made now carry for ever; nothing once one was chosen."""
+    if env.text("PUBLIC_ADDRESS"):
+        return []
+    return [
+        f"Certificates made now carry {address} as the address to check them at: it works on this machine alone.",
+        "Before you hand one out, set PUBLIC_ADDRESS to the address its readers reach, such as https://host.",
+        "",
+    ]
+
+
+def greeting(address: str, env: Environment) -> str:
+    """Return the address, the demo's sign-ins and what is printed on certificates, as said once the product runs."""
     lines = [f"\nWellhold is running at {address}", ""]
     logins = demo_logins()
     if logins:
         lines.append("Demo sign-ins (user / password):")
         lines += [f"  {login['user']:<14} {login['password']:<22} {login.get('role', '')}" for login in logins]
         lines.append("")
-    return "\n".join([*lines, "Ctrl-C stops it."])
+    return "\n".join([*lines, *printed_address(env, address), "Ctrl-C stops it."])
 
 
-def run(host: str, port: int) -> int:
+def run(host: str, port: int, env: Environment) -> int:
     """Start everything, wait for a signal or a child's end, stop everything; return the exit code."""
     refuse_taken_port(host, port)
     children = Children()
@@ -185,7 +196,7 @@ def run(host: str, port: int) -> int:
     try:
         start_children(children, host, port)
         wait_until_whole(children, f"http://{host}:{port}", started)
-        print(greeting(f"http://{host}:{port}"), flush=True)
+        print(greeting(f"http://{host}:{port}", env), flush=True)
         while (ended := children.ended()) is None:
             time.sleep(LOOK_EVERY_SECONDS)
         raise CannotStart(ended)
@@ -207,7 +218,7 @@ def main() -> int:
     port = env.whole_number("WELLHOLD_PORT", default=8000, lowest=1, highest=65535)
     try:
         env.refuse_problems()
-        return run(host, port)
+        return run(host, port, env)
     except (CannotStart, BadEnvironment) as refusal:
         print(refusal, file=sys.stderr)
         return 1

@@ -168,7 +168,8 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "filters": {"refusals": {"()": "config.logs.RefusalsInOneLine"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["refusals"]}},
     "root": {"handlers": ["stderr"], "level": ENV.text("LOG_LEVEL", "INFO")},
     "loggers": {
         "django": {"handlers": [], "level": "INFO", "propagate": True},

@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests_app.documents import figures
+from tests_app.web import wording
 
 PRESSURES = st.floats(0, 200_000)
 
@@ -66,3 +67,13 @@ def test_moments_are_read_on_the_rigs_clock_with_its_zone():
     assert figures.utc_text(moment) == "14 Mar 2026, 08:10 UTC"
     assert figures.day_text("2026-03-04") == "4 Mar 2026"
     assert figures.day_text("") == "–"
+
+
+def test_a_hold_is_rounded_on_a_page_as_on_paper():
+    fallen = {"value": 2_999.96, "unit": "psi"}
+    assert figures.held(fallen, "psi", figures.down) == "2,999.9"
+    assert "2,999.9" in wording.said_least(fallen)
+    risen = {"value": 10_000.04, "unit": "psi"}
+    assert figures.held(risen, "psi", figures.up) == "10,000.1"
+    assert "10,000.1" in wording.said_most(risen)
+    assert "10,000.0" in wording.said_held(risen)

@@ -92,7 +92,8 @@ def test_the_content_tells_the_whole_story():
     files = {file["file_name"]: file for file in content["files"]}
     assert files["wrong.csv"]["withdrawn"]
     assert files["wrong.csv"]["steps"] == [1]
-    assert files["wrong.csv"]["facts"].endswith("set aside: Another well's")
+    assert files["wrong.csv"]["withdrawn_reason"] == "Another well's"
+    assert "set aside" not in files["wrong.csv"]["facts"]
     assert files["first.csv"]["steps"] == [1]
     assert "samples, 1 s apart, psi" in files["second.csv"]["facts"]
     assert {rule["clause"] for rule in content["rules"]} >= {"30 CFR 250.737(a)(2)", "30 CFR 250.737(b)(1)"}

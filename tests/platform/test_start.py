@@ -101,13 +101,20 @@ def wait_until_gone(pids: list[int]) -> None:
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
-def test_it_greets_answers_and_stops_everything_when_asked(start: Start, surroundings: dict[str, str], number: int):
+def test_it_greets_answers_and_stops_everything_when_asked(
+    start: Start, surroundings: dict[str, str], tmp_path: Path, number: int
+):
     product = start()
     address = f"http://127.0.0.1:{surroundings['WELLHOLD_PORT']}"
-    assert f"running at {address}" in wait_for_greeting(product)
+    said = wait_for_greeting(product)
+    assert f"running at {address}" in said
+    assert f"Certificates made now carry {address}" in said
+    assert "set PUBLIC_ADDRESS" in said
     assert fetch(f"{address}/healthz") == 200
     assert fetch(f"{address}/sign-in/") == 200
     assert fetch(f"{address}/static/bokeh/bokeh.min.js") == 200
+    with pytest.raises(urllib.error.HTTPError, match="404"):
+        fetch(f"{address}/no-such-page/")
 
     children = children_of(product.pid)
     assert len(children) == 2
@@ -116,6 +123,7 @@ def test_it_greets_answers_and_stops_everything_when_asked(start: Start, surroun
     wait_until_gone(children)
     with pytest.raises(urllib.error.URLError):
         fetch(f"{address}/healthz")
+    assert "Traceback" not in (tmp_path / "errors").read_text()
 
 
 def test_it_says_clearly_when_the_port_is_taken(start: Start, surroundings: dict[str, str], tmp_path: Path):

@@ -130,10 +130,10 @@ def conclude(record: Record, *, concluded_at: datetime, by: User, at: datetime) 
 
 @transaction.atomic
 def discard_record(record: Record, *, reason: str, by: User, at: datetime) -> Record:
-    """Give a draft up; it stays on file with its reason and its recordings, and counts for nothing."""
+    """Discard a draft; it stays on file with its reason and its recordings, and counts for nothing."""
     held = hold_draft(record)
     if not reason.strip():
-        raise Refused("reason", "A draft is not given up without a reason.", "Say why, in a few words.")
+        raise Refused("reason", "A draft is not discarded without a reason.", "Say why, in a few words.")
     held.discarded_at, held.discarded_reason = at, reason.strip()
     # A correction given up leaves its place to another; the trail keeps what it was to correct.
     held.supersedes = None

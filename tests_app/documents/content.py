@@ -218,6 +218,7 @@ class FileContent(TypedDict):
     facts: str  # words: "12,400 samples, 1 s apart, psi, 3 h 26 min", or ""
     steps: list[int]  # orders of the steps judged from it or attached to
     withdrawn: bool
+    withdrawn_reason: NotRequired[str]  # records sealed earlier tell it at the end of `facts`
 
 
 class UnassignedHold(TypedDict):

@@ -1,4 +1,4 @@
-"""Numbers and moments of sealed content as they are printed.
+"""Numbers and moments of a test as they are shown, on pages and on paper alike.
 
 Held pressures are rounded against the test, so that no printed figure looks better than what was measured:
 lowest pressures down, highest pressures, falls and their rates up.
@@ -14,7 +14,7 @@ from calcs.units import DISPLAY_UNITS, Dimension, System, from_si, read
 from tests_app.documents.content import Moment, Quantity
 
 ABSENT: Final = "–"
-JUDGED_PLACES: Final = {"psi": 1, "kPa": 1, "bar": 2, "MPa": 3, "psi/min": 1, "kPa/min": 1}
+JUDGED_PLACES: Final = {"psi": 1, "kPa": 1, "bar": 2, "MPa": 3, "psi/min": 1, "kPa/min": 1, "bar/min": 2, "MPa/min": 3}
 """Places of held pressures: one more than a limit has, since 2,999.6 psi is not 3,000 psi."""
 
 # A hundredth of the last place printed: what conversion between units leaves, not what an instrument reads.

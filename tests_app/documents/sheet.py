@@ -154,6 +154,7 @@ class FileRow:
     received: str
     sha256: str
     withdrawn: bool
+    withdrawn_reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -527,6 +528,7 @@ def _file_row(each: FileContent) -> FileRow:
         received=figures.moment_text(each["received_at"]),
         sha256=each["sha256"],
         withdrawn=each["withdrawn"],
+        withdrawn_reason=each.get("withdrawn_reason", ""),
     )
 
 

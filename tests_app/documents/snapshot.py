@@ -201,6 +201,7 @@ def _file(recording: Recording, steps: Sequence[Step], local: Local) -> shape.Fi
         "facts": facts_in_words(recording),
         "steps": sorted(used),
         "withdrawn": recording.withdrawn_at is not None,
+        "withdrawn_reason": recording.withdrawn_reason,
     }
 
 

@@ -21,6 +21,9 @@ from tests_app.web.once import FIELD
 
 register = template.Library()
 register.filter("said", wording.said)
+register.filter("said_held", wording.said_held)
+register.filter("said_least", wording.said_least)
+register.filter("said_most", wording.said_most)
 register.filter("moment_said", wording.moment_said)
 register.filter("lasts", times.lasts)
 register.filter("into", times.span_text)

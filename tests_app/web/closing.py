@@ -1,4 +1,4 @@
-"""The end of a test: concluding it, giving a draft up, signing it, correcting what was signed."""
+"""The end of a test: concluding it, discarding a draft, signing it, correcting what was signed."""
 
 from http import HTTPStatus
 from typing import Any
@@ -47,7 +47,7 @@ def conclude(request: HttpRequest, pk: int) -> HttpResponse:
 @posted(to_record)
 @signed_in
 def discard(request: HttpRequest, pk: int) -> HttpResponse:
-    """Give a draft up."""
+    """Discard a draft."""
     record = records.record_for(request.user, pk, needs=Right.RECORD)
     visit = Visit.of(request, record.rig)
     form = ReasonForm(request.POST, prefix="discard")
@@ -55,7 +55,7 @@ def discard(request: HttpRequest, pk: int) -> HttpResponse:
         reason = form.cleaned_data["reason"]
         done = attempt(form, lambda: pressure_tests.discard_record(record, reason=reason, by=visit.user, at=visit.at))
         if done is not None:
-            messages.success(request, f"Test {record.number} is given up. It stays on file.")
+            messages.success(request, f"Test {record.number} is discarded. It stays on file.")
             return redirect("tests_app:records", record.rig_id)
     return draft_page(request, visit, record, {("discard", WHOLE): form})
 

@@ -176,7 +176,6 @@ class ReadingsForm(forms.Form):
     highest_before = QuantityFormField(
         Dimension.PRESSURE,
         label="Highest pressure before it",
-        required=False,
         help_text="Since the line was last at zero.",
     )
     high_start_pressure = QuantityFormField(Dimension.PRESSURE, label="Pressure at its start")

@@ -1,4 +1,4 @@
-"""The tests of a rig as a list: drafts, signed, superseded, given up."""
+"""The tests of a rig as a list: drafts, signed, superseded, discarded."""
 
 from typing import Any, Final
 
@@ -26,14 +26,14 @@ _STATES: Final = {
     "passed": ("Signed, passed", Q(sealed_at__isnull=False, passed=True)),
     "not-passed": ("Signed, not passed", Q(sealed_at__isnull=False, passed=False)),
     "superseded": ("Superseded", Q(superseded_by__sealed_at__isnull=False)),
-    "given-up": ("Given up", Q(discarded_at__isnull=False)),
+    "discarded": ("Discarded", Q(discarded_at__isnull=False)),
 }
 
 
 def state_of(record: Record) -> tuple[str, str]:
     """Return the key of the state mark of a record and its words."""
     if record.discarded_at is not None:
-        return "not-judged", "Given up"
+        return "not-judged", "Discarded"
     if record.sealed_at is None:
         return "draft", "Draft"
     later = getattr(record, "superseded_by", None)
@@ -85,7 +85,7 @@ class RecordTable(ListTable):
     reason = tables.Column("Reason", accessor="pressure_test__get_reason_display", order_by="pressure_test__reason")
     started = MomentColumn("Began", accessor="started_at")
     concluded = MomentColumn("Concluded", accessor="concluded_at")
-    certificate = tables.Column("Certificate", accessor="certificate__number", orderable=False, default="")
+    certificate = tables.Column("Paper", accessor="certificate__number", orderable=False, default="")
 
     class Meta:
         empty_text = "No test matches. The first test of a rig is opened by New pressure test."

@@ -14,7 +14,7 @@ EVENTS: Final[Mapping[str, str]] = {
     "record.heading-amended": "changed the heading",
     "record.requirements-followed": "amended what it rests on, and had its figures worked out anew:",
     "record.concluded": "gave its conclusion",
-    "record.discarded": "gave the draft up",
+    "record.discarded": "discarded the draft",
     "record.superseded": "opened it as a correction",
     "record.signed": "signed and sealed it",
     "step.added": "added",

@@ -9,9 +9,7 @@ from django.utils.safestring import SafeString
 
 from accounts.presentation import date_text, number_text, unit_label, zone_label
 from calcs.units import Dimension, System, from_si, shown, to_si
-
-JUDGED_PLACES: Final = {"psi": 1, "kPa": 1, "bar": 2, "MPa": 3, "psi/min": 2, "kPa/min": 2, "bar/min": 3, "MPa/min": 4}
-"""One place more than a limit is written in: 2,999.6 psi must not read as 3,000."""
+from tests_app.documents.figures import JUDGED_PLACES, Rounding, down, nearest, up
 
 OUTCOME_STATES: Final = {"pending": "not-judged", "passed": "passed", "failed": "not-passed"}
 """Key of the state mark for an outcome of a step, a line or a hold."""
@@ -26,6 +24,30 @@ def said(quantity: Mapping[str, Any] | None) -> SafeString | str:
     number = number_text(float(value), places)
     if places is not None and "." in number:
         number = number.rstrip("0").rstrip(".")
+    return format_html('<span class="nowrap">{} <span class="unit">{}</span></span>', number, unit_label(unit))
+
+
+def said_held(quantity: Mapping[str, Any] | None) -> SafeString | str:
+    """Return a pressure of a hold, rounded as the certificate rounds it: to the nearest."""
+    return _judged(quantity, nearest)
+
+
+def said_least(quantity: Mapping[str, Any] | None) -> SafeString | str:
+    """Return the lowest pressure of a hold, rounded as the certificate rounds it: down."""
+    return _judged(quantity, down)
+
+
+def said_most(quantity: Mapping[str, Any] | None) -> SafeString | str:
+    """Return a highest pressure, a fall or its rate, rounded as the certificate rounds it: up."""
+    return _judged(quantity, up)
+
+
+def _judged(quantity: Mapping[str, Any] | None, rounding: Rounding) -> SafeString | str:
+    if not quantity:
+        return ""
+    unit = quantity["unit"]
+    places = JUDGED_PLACES[unit]
+    number = number_text(rounding(float(quantity["value"]), places), places)
     return format_html('<span class="nowrap">{} <span class="unit">{}</span></span>', number, unit_label(unit))
 
 

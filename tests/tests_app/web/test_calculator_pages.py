@@ -144,7 +144,7 @@ def test_a_recorder_file_is_judged_without_a_record(web: Client):
 
 def test_a_hold_too_high_for_the_file_is_said_in_words(web: Client):
     page = said(hold_check(web, target_number="9000"))
-    assert "Never reached 9,000 psi; the highest was 5,060 psi" in page
+    assert "Never reached 9,000 psi after the low hold; the highest then was 5,060 psi" in page
 
 
 @pytest.mark.parametrize(

@@ -323,7 +323,7 @@ def test_readings_typed_in_are_judged_and_marked_so(web: Client, draft: Record, 
         ("low_start_at", "2026-03-02T05:00:00", "before the test was begun"),
         ("high_start_pressure_number", "", "Give a number and its unit"),
         ("high_end_pressure_number", "lots", "is not a number"),
-        ("highest_before_number", "", "reading is missing"),
+        ("highest_before_number", "", "Give a number and its unit"),
         ("high_end_at", "2026-03-02T23:00:00", "ends in the future"),
     ],
 )
@@ -387,7 +387,7 @@ def test_a_draft_is_given_up_with_its_reason_and_stays_on_file(web: Client, draf
     address = reverse("tests_app:record-discard", args=[draft.pk])
     assert web.post(address, {"discard-reason": ""}).status_code == 422
     web.post(address, {"discard-reason": "Wrong stack"})
-    assert "given up" in page_of(web, draft)
+    assert "discarded" in page_of(web, draft)
     assert "Wrong stack" in page_of(web, draft)
 
 
