@@ -122,7 +122,13 @@ class DueTable(ListTable):
     standing = tables.Column("State", accessor="words", order_by="urgency")
     element = tables.Column("Element", order_by="item__position__name")
     tested = MomentColumn("Last passing test", accessor="item__last_tested_at")
-    next_due = tables.Column("Begin the next before", accessor="due_text", order_by="due_at", empty_values=())
+    next_due = tables.Column(
+        "Begin the next before",
+        accessor="due_text",
+        order_by="due_at",
+        empty_values=(),
+        attrs={"td": {"class": "deadline"}},
+    )
     clause = tables.Column("Clause", accessor="item__clause")
     why = tables.Column("Why", accessor="item__reason", orderable=False)
 

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from calcs.rule_words import OCCASION_WORDS, high_words, hold_words, low_words, recurrence_words, scope_words
@@ -44,10 +44,9 @@ class Requirement:
 
 @dataclass(frozen=True)
 class Clause:
-    """One clause, what stands in it, and the requirements that rest on it."""
+    """One clause, and what each requirement that rests on it takes from it."""
 
     clause: str
-    statements: tuple[Statement, ...]
     requirements: tuple[Requirement, ...]
 
     @property
@@ -67,7 +66,7 @@ class EditionSheet:
     @property
     def known(self) -> str:
         """Return how much of it was read and how much is from memory, in a sentence."""
-        said = {statement for one in self.clauses for statement in one.statements}
+        said = {statement for one in self.requirements for statement in one.statements}
         read = sum(statement.confidence in _READ for statement in said)
         if not read:
             return f"All its {len(said)} statements are from memory."
@@ -119,6 +118,11 @@ def _listed(words: list[str]) -> str:
 def _clauses(requirements: tuple[Requirement, ...]) -> Iterator[Clause]:
     names = sorted({statement.clause for one in requirements for statement in one.statements})
     for name in names:
-        resting = [one for one in requirements if any(said.clause == name for said in one.statements)]
-        said = dict.fromkeys(said for one in resting for said in one.statements if said.clause == name)
-        yield Clause(name, tuple(said), tuple(resting))
+        taken = (_taken_from(name, one) for one in requirements)
+        yield Clause(name, tuple(one for one in taken if one.statements))
+
+
+def _taken_from(clause: str, requirement: Requirement) -> Requirement:
+    """Return a requirement with no more than what it takes from a clause."""
+    said = tuple(one for one in requirement.statements if one.clause == clause)
+    return replace(requirement, statements=said)

@@ -21,6 +21,7 @@ from tests_app.web.refusals import attempt, status_of
 from tests_app.web.rule_sheets import sheet_of
 from tests_app.web.rule_titles import edition_named, title_of
 from tests_app.web.rules_form import RulesForm
+from trail.models import TrailEntry
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,7 @@ def _chosen(visit: Visit, form: RulesForm) -> Programme | None:
     )
 
 
-def _told(entry: programmes.TrailEntry) -> Chosen:
+def _told(entry: TrailEntry) -> Chosen:
     before, after = entry.before or {}, entry.after or {}
     since = datetime.fromisoformat(after["chosen_at"])
     return Chosen(
