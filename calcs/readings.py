@@ -6,7 +6,7 @@ it in writing: the highest pressure seen before the low hold. Pressures gauge in
 """
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Final
 
 from calcs.errors import InputError
@@ -39,7 +39,7 @@ class Reading:
 
     def __post_init__(self) -> None:
         """Refuse a hold that ends before it began, and a pressure under zero or over any test."""
-        if self.end_at <= self.start_at:
+        if self.duration <= 0:
             raise InputError("end_at", "The hold ends before it began.", "Give an end after the start.")
         for field in ("start_pressure", "end_pressure", "highest_before"):
             given = getattr(self, field)
@@ -52,12 +52,17 @@ class Reading:
     @property
     def duration(self) -> float:
         """Time held, s."""
-        return (self.end_at - self.start_at).total_seconds()
+        return _seconds_between(self.start_at, self.end_at)
 
     @property
     def decay(self) -> float:
         """Fall from start to end, Pa; zero where it rose."""
         return max(0.0, self.start_pressure - self.end_pressure)
+
+
+def _seconds_between(start: datetime, end: datetime) -> float:
+    """Return the time from one moment to another; of two times of one zone Python would compare the clock faces."""
+    return (end.astimezone(UTC) - start.astimezone(UTC)).total_seconds()
 
 
 def faults_of_low(reading: Reading, rule: HoldRule, wording: Wording) -> tuple[str, ...]:
@@ -78,7 +83,7 @@ def faults_of_low(reading: Reading, rule: HoldRule, wording: Wording) -> tuple[s
 def faults_of_high(reading: Reading, low: Reading, rule: HoldRule, wording: Wording) -> tuple[str, ...]:
     """Return in words why the high hold does not meet the rule; empty when it does."""
     faults = list(_over_rating(reading, low, rule, wording))
-    if reading.start_at < low.end_at:
+    if _seconds_between(low.end_at, reading.start_at) < 0:
         faults.append("it began before the low hold was over: the low hold comes first")
     for when, pressure in (("start", reading.start_pressure), ("end", reading.end_pressure)):
         if pressure < rule.high_target * (1 - PRESSURE_TOLERANCE):

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
@@ -15,6 +16,7 @@ from calcs.verdicts import Wording
 from tests.recordings_made import psi, rule
 
 START = datetime(2026, 3, 2, 12, tzinfo=UTC)
+CHICAGO = ZoneInfo("America/Chicago")
 PSI = Wording("psi")
 
 
@@ -49,6 +51,22 @@ def test_a_good_pair_of_holds_has_no_fault():
 )
 def test_a_low_hold_says_what_it_lacks(reading: Reading, fault: str):
     assert faults_of_low(reading, rule(), PSI) == (fault,)
+
+
+@pytest.mark.parametrize(
+    "begun",
+    [
+        datetime(2026, 3, 8, 1, 58, tzinfo=CHICAGO),  # the clock then shows 03:03
+        datetime(2026, 11, 1, 1, 58, tzinfo=CHICAGO),  # and here 01:03
+    ],
+)
+def test_a_hold_lasts_as_long_as_it_lasts_though_the_clocks_change_within_it(begun: datetime):
+    over = (begun.astimezone(UTC) + timedelta(minutes=5)).astimezone(CHICAGO)
+    reading = Reading(begun, over, psi(300), psi(298), psi(310))
+    assert reading.duration == 300
+    assert faults_of_low(reading, rule(), PSI) == ()
+    later = (begun.astimezone(UTC) + timedelta(minutes=12)).astimezone(CHICAGO)
+    assert faults_of_high(Reading(over, later, psi(5_050), psi(5_020)), reading, rule(), PSI) == ()
 
 
 def test_exactly_the_restart_limit_is_not_over_it():
