@@ -204,4 +204,16 @@ def _about(recording: Recording) -> dict[str, Any]:
         "pressure_unit": recording.unit,
         "channel": recording.channel,
         "channels": list(recording.channels),
+        "channel_note": _channel_note(recording),
     }
+
+
+def _channel_note(recording: Recording) -> str:
+    """Return in words which of several columns was read; "" where the file has one."""
+    others = [name for name in recording.channels if name != recording.channel]
+    if not others:
+        return ""
+    return (
+        f"Read from {recording.channel}. The file has other pressure columns: {'; '.join(others)}. "
+        "Name the one of the test as channel if it is not this one."
+    )

@@ -1,20 +1,18 @@
 """The calculations as forms: each writes the document its calculation reads."""
 
 from collections.abc import Mapping
-from typing import Any, Final, cast
+from typing import Any, Final
 
 from django import forms
 
-from calcs.recording_layouts import text_bytes
 from calcs.rules import KIND_LABELS, Occasion, Position, Side
 from calcs.units import ENTRY_UNITS, Dimension
 from equipment.models.rigs import validate_time_zone
 from equipment.web.fields import DEPTHS, QuantityFormField
 from tests_app import rulebook
 from tests_app.web.calculator_bank_forms import BANK_FORMS
-from tests_app.web.calculator_base import CalculationForm, written
-from tests_app.web.evidence_forms import AttachForm
-from tests_app.web.uploads import LIMIT
+from tests_app.web.calculator_base import CalculationForm
+from tests_app.web.calculator_hold_forms import FindHoldsForm, HoldCheckForm
 
 GRADIENTS: Final = (*ENTRY_UNITS[Dimension.PRESSURE_GRADIENT],)
 _CONSTANTS: Final = [("exact", "Exact"), ("0.052", "Rounded, 0.052")]
@@ -69,9 +67,7 @@ class MaspForm(CalculationForm):
         Dimension.PRESSURE_GRADIENT, GRADIENTS, label="Fracture gradient at the shoe", required=False
     )
     shoe_depth = QuantityFormField(Dimension.LENGTH, DEPTHS, label="Depth of the shoe", required=False)
-    fracture_margin = QuantityFormField(
-        Dimension.PRESSURE_GRADIENT, GRADIENTS, label="Margin on it", required=False
-    )
+    fracture_margin = QuantityFormField(Dimension.PRESSURE_GRADIENT, GRADIENTS, label="Margin on it", required=False)
     gas_gradient = QuantityFormField(Dimension.PRESSURE_GRADIENT, GRADIENTS, label="Gas gradient")
     mudline_depth = QuantityFormField(
         Dimension.LENGTH, DEPTHS, label="Depth of the mudline", required=False, help_text="Subsea wells only."
@@ -189,84 +185,12 @@ class DueForm(CalculationForm):
         return {**self.given("interval", "deadline", "zone", "at"), "history": [tested]}
 
 
-class HoldCheckForm(CalculationForm):
-    """A recorder file judged without a record."""
-
-    name = "hold-check"
-    title = "Hold check"
-    summary = "Judge the low and the high hold of a recorder file; nothing of it is kept."
-    uploads = True
-    file = forms.FileField(
-        label="Recorder file",
-        required=False,
-        allow_empty_file=True,
-        max_length=200,
-        widget=forms.FileInput({**LIMIT, "accept": ".csv,.tsv,.txt,.asc,.dat,text/*"}),
-    )
-    recording_csv = forms.CharField(
-        label="or its text, pasted",
-        required=False,
-        strip=False,
-        widget=forms.Textarea({"rows": 4, "spellcheck": "false"}),
-    )
-    pressure_unit = forms.ChoiceField(
-        label="Pressure unit",
-        required=False,
-        choices=cast(forms.ChoiceField, AttachForm.base_fields["pressure_unit"]).choices,
-        help_text="Only where the file does not name it.",
-    )
-    channel = forms.CharField(label="Pressure channel", required=False, max_length=120)
-    low_min = QuantityFormField(Dimension.PRESSURE, label="Low band from", initial="250 psi")
-    low_max = QuantityFormField(Dimension.PRESSURE, label="to", initial="350 psi")
-    restart_above = QuantityFormField(Dimension.PRESSURE, label="Bleed to zero and begin again over", initial="500 psi")
-    target = QuantityFormField(Dimension.PRESSURE, label="High pressure")
-    hold = QuantityFormField(Dimension.TIME, label="Each hold lasts", initial="5 min")
-    max_decay = QuantityFormField(Dimension.PRESSURE, label="Largest decay allowed", required=False)
-    places = {
-        "rule.low.min": "low_min",
-        "rule.low.max": "low_max",
-        "rule.low.restart_above": "restart_above",
-        "rule.high.target": "target",
-        "rule.hold": "hold",
-        "rule.max_decay": "max_decay",
-        "recording_csv": "file",
-        "recording": "file",
-    }
-
-    def clean(self) -> dict[str, Any]:
-        """Take the file where there is one, else the text."""
-        upload = self.cleaned_data.get("file")
-        if not upload and not self.cleaned_data.get("recording_csv"):
-            self.add_error("file", "Choose the recorder's file, or paste its text.")
-        return self.cleaned_data
-
-    def recording(self) -> bytes | str:
-        """Return the content given."""
-        upload = self.cleaned_data.get("file")
-        return upload.read() if upload else self.cleaned_data["recording_csv"]
-
-    def document(self) -> dict[str, Any]:
-        """Return the document; the file's bytes are read as the recorder's own reader reads them."""
-        rule: dict[str, Any] = {
-            "low": {
-                "min": written(self.cleaned_data["low_min"]),
-                "max": written(self.cleaned_data["low_max"]),
-                "restart_above": written(self.cleaned_data["restart_above"]),
-            },
-            "high": {"target": written(self.cleaned_data["target"])},
-            "hold": written(self.cleaned_data["hold"]),
-            **self.given("max_decay"),
-        }
-        given = self.recording()
-        text = text_bytes(given).decode("utf-8") if isinstance(given, bytes) else given
-        return {"recording_csv": text, "rule": rule, **self.given("pressure_unit", "channel")}
-
-
 _FORMS: Final[tuple[type[CalculationForm], ...]] = (
     HydrostaticForm,
     MaspForm,
     TestPressuresForm,
     HoldCheckForm,
+    FindHoldsForm,
     DueForm,
     *BANK_FORMS,
 )

@@ -19,6 +19,7 @@ from tests_app import rulebook
 from tests_app.web.calculator_bank_answers import BANK_ANSWERS
 from tests_app.web.calculator_base import CalculationForm
 from tests_app.web.calculator_forms import CALCULATION_FORMS
+from tests_app.web.calculator_hold_forms import FindHoldsForm
 from tests_app.web.due_words import deadline_text
 from tests_app.web.entry import signed_in
 from tests_app.web.function_rows import FunctionRows
@@ -84,7 +85,7 @@ def _form(request: HttpRequest, form_class: type[CalculationForm], units: System
 
 
 def _answered(form: CalculationForm, units: System) -> Mapping[str, Any] | None:
-    rows: Mapping[str, str] = form.row_places() if isinstance(form, FunctionRows) else {}
+    rows: Mapping[str, str] = form.row_places() if isinstance(form, FunctionRows | FindHoldsForm) else {}
     found = attempt(
         form,
         lambda: surface.calculate(form.name, {**form.document(), "units": units}, editions=rulebook.editions()),
@@ -131,9 +132,37 @@ def _due(found: Shown, form: CalculationForm) -> Shown:
 
 
 def _hold_check(found: Shown, _: CalculationForm) -> Shown:
-    about = found["recording"]
-    words = f"Judged on {about['samples']:,} samples."
-    return {"passes": found["passes"], "low": _hold(found["low"]), "high": _hold(found["high"]), "words": words}
+    words, notes = _read_words("Judged on", found["recording"])
+    holds = {"low": _hold(found["low"]), "high": _hold(found["high"])}
+    return {"passes": found["passes"], **holds, "words": words, "notes": notes}
+
+
+def _find_holds(found: Shown, _: CalculationForm) -> Shown:
+    words, notes = _read_words("Searched", found["recording"])
+    rows = [_found_row(number, hold) for number, hold in enumerate(found["holds"], start=1)]
+    left = ", ".join(str(step + 1) for step in found["unmatched_steps"])
+    if left:
+        notes = [f"Left without a hold: step {left}.", *notes]
+    return {"searched": True, "found": rows, "words": words, "notes": notes}
+
+
+def _found_row(number: int, hold: Shown) -> Shown:
+    return {
+        "number": number,
+        "step": None if hold["step"] is None else hold["step"] + 1,
+        "judged_by": hold["judged_by_step"] + 1,
+        "start_s": hold["start"]["value"],
+        "end_s": hold["end"]["value"],
+        "why": hold["why"],
+        "passes": hold["passes"],
+        "low": _hold(hold["low"]),
+        "high": _hold(hold["high"]),
+    }
+
+
+def _read_words(what: str, about: Shown) -> tuple[str, list[str]]:
+    notes = [about["channel_note"]] if about["channel_note"] else []
+    return f"{what} {about['samples']:,} samples.", notes
 
 
 def _hold(hold: Shown) -> Shown:
@@ -160,5 +189,6 @@ _SHOWN: Final[Mapping[str, Callable[[Shown, CalculationForm], Shown]]] = {
     "test-pressures": _test_pressures,
     "due": _due,
     "hold-check": _hold_check,
+    "find-holds": _find_holds,
     **BANK_ANSWERS,
 }

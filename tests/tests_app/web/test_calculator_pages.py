@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from django.test import Client
 from django.urls import reverse
 
-from tests.recordings_made import step
+from tests.recordings_made import Curve, step
 from tests_app.web.calculator_forms import CALCULATION_FORMS
 
 
@@ -167,3 +167,48 @@ def test_a_check_that_cannot_be_made_is_refused(web: Client, changes: dict[str, 
 def test_a_check_of_200_megabytes_is_refused_unread(web: Client):
     address = reverse("tests_app:calculation", args=["hold-check"])
     assert web.generic("POST", address, CONTENT_LENGTH="200000000").status_code == 413
+
+
+def find_holds(web: Client, curve: Curve, *targets: str, **changes: object) -> HttpResponse:
+    sent: dict[str, object] = {"recording_csv": curve.csv()}
+    shared = {"low_min": "250 psi", "low_max": "350 psi", "restart_above": "500 psi", "hold": "5 min"}
+    steps = {f"target_{number}": f"{target} psi" for number, target in enumerate(targets, start=1)}
+    for name, quantity in {**shared, **steps}.items():
+        number, unit = quantity.split()
+        sent |= {f"{name}_number": number, f"{name}_unit": unit}
+    return web.post(reverse("tests_app:calculation", args=["find-holds"]), {**sent, **changes})
+
+
+def test_the_holds_of_a_whole_test_are_proposed_for_its_steps(web: Client):
+    page = said(find_holds(web, step(high=3_560).then(step(high=5_060)), "3500", "5000", "9000"))
+    assert re.search(r"Hold 1, .* Proposed for step 1 .* Hold 2, .* Proposed for step 2", page)
+    assert "Left without a hold: step 3." in page
+
+
+def test_a_step_with_a_longer_hold_of_its_own_is_judged_by_it(web: Client):
+    own = {"lasts_1_number": "30", "lasts_1_unit": "min"}
+    page = said(find_holds(web, step(high=5_060), "5000", **own))
+    assert "of the 30 min needed" in page
+
+
+def test_no_step_and_a_row_without_its_pressure_are_refused_beside_it(web: Client):
+    nothing = find_holds(web, step())
+    assert nothing.status_code == 422
+    assert "No step is given." in said(nothing)
+    half = find_holds(web, step(), "5000", low_to_2_number="300", low_to_2_unit="psi")
+    assert half.status_code == 422
+    assert "The high pressure is missing." in said(half)
+
+
+def test_a_rule_that_contradicts_itself_is_refused_beside_the_step(web: Client):
+    answer = find_holds(web, step(), "5000", "300")
+    assert answer.status_code == 422
+    assert "The high target does not lie over the low band." in said(answer)
+    assert 'href="#id_target_2' in answer.content.decode()
+
+
+def test_the_answer_says_which_of_several_columns_was_read(web: Client):
+    rows = "\n".join(f"{t:.0f},{p:.1f},1.5" for t, p in zip(step().t, step().p, strict=True))
+    two = f"Time (s),Pump (psi),Standpipe (bar)\n{rows}\n"
+    page = said(find_holds(web, step(), "5000", recording_csv=two))
+    assert "Read from Pump (psi). The file has other pressure columns: Standpipe (bar)." in page
