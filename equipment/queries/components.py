@@ -60,6 +60,12 @@ def service_events_of(component: Component) -> QuerySet[ServiceEvent]:
     return component.service_events.order_by("-at", "-pk")
 
 
+def service_event_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> ServiceEvent:
+    """Return the service event; raises NotYours or NotAllowed."""
+    event = ServiceEvent.objects.select_related("component__rig").filter(pk=pk).first()
+    return access.checked(user, event, needs=needs)
+
+
 def document_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Document:
     """Return the document of a component or an instrument; raises NotYours or NotAllowed."""
     document = Document.objects.select_related("component__rig", "instrument__rig").filter(pk=pk).first()

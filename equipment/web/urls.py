@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from equipment.web.views import banks, components, installations, instruments, rigs, service, stacks, wells
+from equipment.web.views import amendments, banks, components, installations, instruments, rigs, service, stacks, wells
 
 app_name = "equipment"
 urlpatterns = [
@@ -44,6 +44,9 @@ urlpatterns = [
     path("components/<int:pk>/elastomers/new/", service.fit_elastomer, name="elastomer-new"),
     path("components/<int:pk>/documents/new/", service.attach_to_component, name="component-document-new"),
     path("elastomers/<int:pk>/remove/", service.remove_elastomer, name="elastomer-remove"),
+    path("service/<int:pk>/edit/", amendments.amend_service, name="service-edit"),
+    path("elastomers/<int:pk>/edit/", amendments.amend_elastomer, name="elastomer-edit"),
+    path("documents/<int:pk>/edit/", amendments.amend_document, name="document-edit"),
     path("documents/<int:pk>/file/", service.download, name="document-file"),
     path("components/<int:pk>/bank/", banks.find_bank, name="component-bank"),
     path("components/<int:pk>/bank/new/", banks.register_bank, name="bank-new"),

@@ -12,6 +12,7 @@ from django.db import connection
 
 import equipment.actions
 from equipment.actions import (
+    amendments,
     banks,
     components,
     documents,
@@ -68,6 +69,8 @@ def world() -> dict[str, Any]:
         "bottle": bank.bottles.first(),
         "reading": a.a_precharge_check(bank, taken_at=DAY - HOUR).readings.first(),
         "elastomer": a.an_elastomer(component),
+        "event": a.a_service_event(component),
+        "document": a.a_document(component),
         "standing": a.an_installation(a.a_position(stack)),
         "retired": components.retire_component(a.a_component(rig), reason="Worn.", by=a.System.DEMO, at=DAY),
     }
@@ -122,6 +125,9 @@ CASES: dict[str, Do] = {
     "record_service": lambda w, c: service.record_service(
         w["component"], kind="repair", finished_at=DAY, description="Seals.", **c
     ),
+    "amend_service": lambda w, c: amendments.amend_service(w["event"], kind="overhaul", reason="Mistyped.", **c),
+    "amend_elastomer": lambda w, c: amendments.amend_elastomer(w["elastomer"], batch="B-9", reason="Mistyped.", **c),
+    "amend_document": lambda w, c: amendments.amend_document(w["document"], number="N-9", reason="Mistyped.", **c),
     "register_bank": lambda w, c: banks.register_bank(
         w["rack"],
         purpose="pilot",
