@@ -107,12 +107,7 @@ def _events(events: tuple[EventTrigger, ...]) -> Iterator[Statement]:
     for event in events:
         by_source[event.source].append(OCCASION_WORDS[event.occasion])
     for source, occasions in by_source.items():
-        yield _figure("Also tested", _listed(occasions), source)
-
-
-def _listed(words: list[str]) -> str:
-    text = ", ".join(words)
-    return f"{text[:1].upper()}{text[1:]}"
+        yield _figure("Occasion", f"Also tested {', '.join(occasions)}", source)
 
 
 def _clauses(requirements: tuple[Requirement, ...]) -> Iterator[Clause]:
