@@ -45,6 +45,8 @@ _ANY_CLOCK: Final = (
     r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})[Tt\s]\s*(\d{1,2}):(\d{2})(?::([0-5]\d(?:[.,]\d+)?))?"
     r"\s*([Zz]|UTC|GMT|[+-]\d{2}:?[0-5]\d|[+-]\d{2})?$"
 )
+# The reader panics, rather than raises, on a quotation mark that is the last thing in a file.
+_UNREADABLE: Final = (pl.exceptions.PolarsError, pl.exceptions.PanicException)
 _SEPARATION_REMEDY: Final = (
     "Export with one separator throughout (comma, semicolon or tab) and without quotation marks."
 )
@@ -63,10 +65,11 @@ def read_columns(
     if frame is None:
         frame = _clean_frame(text, layout, most)
     _refuse_more(frame.height, most)
+    _refuse_lost_lines(text, layout, frame.height)
     pressures = frame["pressure"].to_numpy()
     _refuse_not_finite(pressures, layout)
     if layout.kind is TimeKind.CLOCK:
-        times, started_at = _clock(frame["time"], layout, zone)
+        times, started_at = _clock(frame["time"], layout, layout.zone or zone)
         return times, pressures, started_at
     times = frame["time"].to_numpy() * layout.seconds
     _refuse_not_finite(times, layout)
@@ -133,7 +136,7 @@ def _plain_frame(text: bytes, layout: Layout) -> pl.DataFrame | None:
         return None
     try:
         frame = _read(text, layout, types)
-    except pl.exceptions.PolarsError:
+    except _UNREADABLE:
         return None
     return None if any(frame.null_count().row(0)) else frame
 
@@ -155,12 +158,32 @@ def _clean_frame(text: bytes, layout: Layout, most: int) -> pl.DataFrame:
 def _text_frame(text: bytes, layout: Layout) -> pl.DataFrame:
     try:
         return _read(text, layout, {})
-    except pl.exceptions.PolarsError:
+    except _UNREADABLE:
+        _refuse_open_quotation(text, layout)
         _refuse_long_line(text, layout)
     try:
         return _read(text, layout, {}, cut_long_lines=True)
-    except pl.exceptions.PolarsError as error:
+    except _UNREADABLE as error:
         raise InputError(FIELD, "The lines of the file can't be parted into fields.", _SEPARATION_REMEDY) from error
+
+
+def _refuse_lost_lines(text: bytes, layout: Layout, samples: int) -> None:
+    """Refuse lines swallowed by a quotation mark that is closed on a later one, if only in a remark."""
+    if b'"' not in text:
+        return
+    lines = text.count(b"\n") + (not text.endswith(b"\n")) - layout.skipped_lines
+    if samples != lines:
+        _refuse_open_quotation(text, layout)
+
+
+def _refuse_open_quotation(text: bytes, layout: Layout) -> None:
+    for sample, line in enumerate(text.split(b"\n")[layout.skipped_lines :]):
+        if line.count(b'"') % 2:
+            raise InputError(
+                FIELD,
+                f"{layout.line_of(sample)}: a quotation mark has no other to it on that line.",
+                "Correct that line or export the recording again; no sample is ever skipped.",
+            )
 
 
 def _refuse_long_line(text: bytes, layout: Layout) -> None:

@@ -4,6 +4,7 @@ import csv
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import timedelta, timezone, tzinfo
 from enum import StrEnum
 from typing import Final
 
@@ -43,6 +44,7 @@ _TIME_UNIT: Final = re.compile(
     re.IGNORECASE,
 )
 _SECONDS: Final = {"ms": 0.001, "s": 1.0, "m": 60.0, "h": 3600.0, "d": 86_400.0}
+_UTC: Final = re.compile(r"\b(?:utc|gmt)\b\s*(?:([+-])\s*(1[0-4]|0?\d)(?::?([0-5]\d))?)?", re.IGNORECASE)
 _NO_UNIT: Final = re.compile(r"elapsed|time|start|since|begin|test|rig|local", re.IGNORECASE)
 """Words in brackets after the name of a time column that say what it counts from, not its unit."""
 
@@ -71,6 +73,7 @@ class Layout:
         channels: names of the pressure columns.
         channel: name of the one to read.
         unit: its unit.
+        zone: the zone of a clock as its column head states it (UTC, UTC+02:00), or None.
     """
 
     skipped_lines: int
@@ -84,6 +87,7 @@ class Layout:
     channels: tuple[str, ...]
     channel: str
     unit: str
+    zone: tzinfo | None = None
 
     def line_of(self, sample: int) -> str:
         """Return the name of a sample's line, counted from 1 as editors do."""
@@ -159,6 +163,7 @@ def layout_of(text: bytes, *, pressure_unit: str | None, channel: str | None) ->
         channels=tuple(channels),
         channel=name,
         unit=_unit(table.names[pressure], pressure_unit),
+        zone=_stated_zone(table.names[time], "" if date is None else table.names[date]),
     )
 
 
@@ -309,6 +314,16 @@ def _seconds(name: str) -> float:
         return 1.0
     text = unit[1].lower()
     return _SECONDS["ms"] if text == "ms" else _SECONDS[text[0]]
+
+
+def _stated_zone(*names: str) -> tzinfo | None:
+    """Return the zone the heads of a clock's columns state: UTC, or so far from it; None where they state none."""
+    for name in names:
+        found = _UTC.search(name)
+        if found is not None:
+            away = timedelta(hours=int(found[2] or 0), minutes=int(found[3] or 0))
+            return timezone(-away if found[1] == "-" else away)
+    return None
 
 
 def _channels(table: _Table, used: set[int | None], pressure_unit: str | None) -> dict[str, int]:

@@ -171,6 +171,22 @@ def test_a_clock_without_offset_needs_the_zone() -> None:
     assert_same(recording)
 
 
+@pytest.mark.parametrize(
+    ("head", "hour"),
+    [("Time (UTC)", 10), ("GMT time", 10), ("Time (UTC+02:00)", 8), ("Time UTC-5", 15), ("Clock [GMT +0530]", 4)],
+)
+def test_the_zone_a_column_head_states_is_the_clocks_whatever_the_rigs(head: str, hour: int) -> None:
+    content = f"{head},P (psi)\n2026-03-31 10:00:00,0\n2026-03-31 10:00:01,1\n"
+    minute = 30 if "0530" in head else 0
+    began = read_recording(content, zone=ZoneInfo("America/Chicago")).started_at
+    assert began == datetime(2026, 3, 31, hour, minute, tzinfo=UTC)
+
+
+def test_an_offset_beside_each_time_goes_before_the_column_head() -> None:
+    content = "Time (UTC),P (psi)\n2026-03-31T10:00:00+02:00,0\n2026-03-31T10:00:01+02:00,1\n"
+    assert read_recording(content).started_at == datetime(2026, 3, 31, 8, tzinfo=UTC)
+
+
 def test_date_and_time_in_columns_of_their_own_are_read() -> None:
     times = (f"{START + timedelta(seconds=float(t)):%Y-%m-%d;%H:%M:%S}" for t in CURVE.t)
     recording = read_recording(
@@ -306,6 +322,11 @@ def test_an_unknown_channel_is_refused_with_the_names_there_are() -> None:
         pytest.param("Clock,p psi\n2026-04-03T10:00:00+01:75,3\n2026-04-03T10:00:01+01:75,3\n", "Line 2: ", id="75 m"),
         pytest.param("Clock,p psi\n0001-01-01T00:00:00Z,3\n0001-01-01T00:00:01Z,3\n", "Line 2: ", id="year 1"),
         pytest.param("t,p psi\n0,3\n1,300,5\n2,300\n", "Line 3 has 3 fields", id="one decimal comma between commas"),
+        pytest.param('t,p psi\n0,3\n1,300\n2,"', "Line 4: a quotation mark", id="quotation mark at the end"),
+        pytest.param('t,p psi\n0,3\n1,"300\n2,301\n', "Line 3: a quotation mark", id="open quotation mark"),
+        pytest.param(
+            't,p psi,note\n0,3,\n1,300,"a\n2,301,b\n3,302,c"\n', "Line 3: a quotation mark", id="lines in a remark"
+        ),
         pytest.param("t,p psi\n0,3\n1,300\r2,301\n3,302\n", "Line 3 has 3 fields", id="half a line ending"),
         pytest.param("t,p psi\n0,3\n1,300,{}\n".format("x" * 200_000), "Line 3 has 3 fields", id="no end of a line"),
         pytest.param("t,p psi\n0,3\n1,5,300\n2,300\n", "Line 3 has 3 fields", id="a decimal comma in the time"),
