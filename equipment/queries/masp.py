@@ -19,6 +19,7 @@ _FIELDS: Final = {
 }
 """What the calculation calls a value, and the section's field it comes from."""
 _PLACES: Final = 1
+_LARGE_KPA: Final = 10_000
 
 
 def is_subsea(rig: Rig) -> bool:
@@ -53,8 +54,10 @@ def with_figures(well: Well, figures: Mapping[str, Any]) -> HoleSection:
 
 
 def figure(found: Masp, rig: Rig) -> Quantity:
-    """Return the figure as it is stored: in the rig's unit of pressure, to one decimal place."""
+    """Return the figure as it is stored: in the rig's unit of pressure, to one place; from 10 MPa on in MPa."""
     quantity = shown(found.pressure_gauge, Dimension.PRESSURE, system_of(rig))
+    if quantity.unit == "kPa" and quantity.value >= _LARGE_KPA:
+        return Quantity(round(quantity.value / 1000, _PLACES + 3), "MPa")
     return Quantity(round(quantity.value, _PLACES), quantity.unit)
 
 

@@ -44,7 +44,13 @@ class CrewTable(ListTable):
     username = tables.Column("User name", accessor="person__username")
     role = tables.Column("Role", accessor="get_role_display", order_by=("role",))
     account = tables.Column("Account", empty_values=(), orderable=False)
-    tools = tables.Column("Change", empty_values=(), orderable=False, exclude_from_export=True)
+    tools = tables.Column(
+        "Change",
+        empty_values=(),
+        orderable=False,
+        exclude_from_export=True,
+        attrs={"th": {"class": "tools"}, "td": {"class": "tools"}},
+    )
 
     class Meta:
         empty_text = "Nobody passes this filter. Without a role on the rig nobody but a superuser sees it."
@@ -66,7 +72,7 @@ class CrewTable(ListTable):
     def render_tools(self, record: CrewMember) -> SafeString:
         """Return what can be done about the role."""
         return format_html(
-            '<span class="row"><a href="{}">Change role</a> <a href="{}">Take off</a></span>',
+            '<span class="nowrap"><a href="{}">Change role</a> &nbsp; <a href="{}">Take off</a></span>',
             reverse("equipment:crew-role", args=[record.pk]),
             reverse("equipment:crew-remove", args=[record.pk]),
         )

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from accounts.presentation import quantity_beside_unit, unit_label
-from calcs.units import Dimension, System, shown
+from calcs.units import Dimension, System
 from equipment.models import Measured
 from equipment.models.quantities import grouped
 
@@ -36,7 +36,8 @@ def also_in(measured: Measured, dimension: Dimension, units: System) -> str:
     if dimension is Dimension.LENGTH and measured.unit in ("in", "mm"):
         return _small_length(measured, units)
     theirs = quantity_beside_unit(measured.si, dimension, units)
-    known = {theirs.unit, unit_label(shown(measured.si, dimension, units).unit)}
+    # Somebody who wrote megapascals reads them at any size; kilopascals in six digits nobody reads.
+    known = {theirs.unit, "MPa"} if units == "si" else {theirs.unit}
     return "" if unit_label(measured.unit) in known else str(theirs)
 
 

@@ -150,6 +150,11 @@ def test_a_masp_is_worked_out_with_every_step(well):
     assert masp.working_lines(section, "si")[0].endswith("41,368.5 kPa")
 
 
+def test_a_large_masp_of_a_metric_rig_is_in_megapascals():
+    """5,000 psi is 34.4738 MPa."""
+    assert str(a.a_section(a.a_well(a.a_rig(display_units="si"))).masp) == "34.4738 MPa"
+
+
 def test_of_two_methods_the_lesser_governs(well):
     """At the shoe: 6,000 ft × (0.85 − 0.1) psi/ft = 4,500 psi, under the 5,000 psi from the formation."""
     assert str(a.a_section(well, masp_method="lesser").masp) == "4,500 psi"

@@ -63,7 +63,7 @@ class AccountForm(HouseForm):
     )
     display_name = forms.CharField(label="Name shown", max_length=120, help_text="As it stands on certificates.")
     email = forms.EmailField(label="E-mail", required=False)
-    role = forms.ChoiceField(label="Role on this rig", choices=CrewRole.choices)
+    role = forms.ChoiceField(label="Role on this rig", choices=[("", "Choose…"), *CrewRole.choices])
     password = forms.CharField(
         label="First password",
         strip=False,

@@ -122,7 +122,7 @@ def open_account(request: HttpRequest, rig_pk: int) -> HttpResponse:
         leads_to=lambda _: _crew_address(rig),
         words={
             "title": "New account",
-            "lead": f"For a person who has none yet, with a role on {rig.name}. Who has one is given a role.",
+            "lead": f"For a person who has none yet. Who has one is given a role on the crew page of {rig.name}.",
             "verb": "Open the account",
             "crumbs": [(reverse("equipment:rigs"), "Rigs"), (_crew_address(rig), f"Crew of {rig.name}")],
             "back": _crew_address(rig),
