@@ -114,7 +114,13 @@ class StepRow:
     """One step as the page shows it: its number and its fields."""
 
     number: int
-    fields: tuple[forms.BoundField, ...]
+    target: forms.BoundField
+    own: tuple[forms.BoundField, ...]
+
+    @property
+    def has_own(self) -> bool:
+        """Tell whether it has a band or a hold of its own, or one was refused."""
+        return any(field.errors or str((field.value() or ("",))[0] or "").strip() for field in self.own)
 
 
 class FindHoldsForm(RecorderForm):
@@ -136,7 +142,9 @@ class FindHoldsForm(RecorderForm):
 
     def step_rows(self) -> list[StepRow]:
         """Return the rows of steps for the page."""
-        return [StepRow(n, tuple(self[f"{part}_{n}"] for part in _PARTS)) for n in self.row_numbers]
+        return [
+            StepRow(n, self[f"target_{n}"], tuple(self[f"{part}_{n}"] for part in _PARTS[1:])) for n in self.row_numbers
+        ]
 
     def clean(self) -> dict[str, Any]:
         """Refuse a row without its high pressure, and no step at all."""
