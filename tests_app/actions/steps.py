@@ -40,7 +40,7 @@ def add_step(
 ) -> Step:
     """Add a step after the others, with what it must show worked out.
 
-    Raises Refused naming `lines` when one hold can not prove them all, or `retest_of` when that step did not fail.
+    Raises Refused naming `lines` when one hold cannot prove them all, or `retest_of` when that step did not fail.
     """
     held = hold_draft(record)
     if retest_of is not None:
