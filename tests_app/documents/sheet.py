@@ -267,7 +267,7 @@ def sheet_of(content: Content) -> Sheet:
         tested_on=_tested_on(content),
         sealed=figures.moment_text(content["sealed_at"]),
         in_force_from=figures.day_text(content["edition"]["in_force_from"]),
-        signers=2 if len(content["signatures"]) in (2, 4) else 3,
+        signers=2 if len(content["signatures"]) in (1, 2, 4) else 3,
         judged_from_files=any(step["evidence"]["key"] == "recording" for step in content["steps"]),
     )
 
