@@ -357,6 +357,9 @@ class _Matching:
         if attempt in self.taken:
             return f"step {self.taken[attempt] + 1} is judged on it"
         if step is None:
+            if judged_by in self.settled:
+                meets = "meets" if verdict.passes else "fails"
+                return f"{meets} step {judged_by + 1}, the nearest to its pressure, which is judged by something else"
             if verdict.passes:
                 return f"meets step {judged_by + 1}, for which another attempt in order is proposed"
             return f"no step is left for it in order; it fails step {judged_by + 1}, the nearest to its pressure"

@@ -41,7 +41,10 @@ def test_a_file_that_comes_when_every_step_is_judged_is_searched_and_its_holds_a
     record = a_draft(world)
     a_recording(record, world, good(), step=a_step(record, world, "Upper pipe ram"))
     whole = a_recording(record, world, leaking().then(good(), after=60), file_name="whole.csv")
-    assert len(whole.facts["holds"]) == 2
+    assert [hold["why"] for hold in whole.facts["holds"]] == [
+        f"{meets} step 1, the nearest to its pressure, which is judged by something else"
+        for meets in ("fails", "meets")
+    ]
     concluded(record, world)
     assert len(blocking(record, "assigned to no step")) == 2
 
