@@ -252,7 +252,7 @@ def masp(pore: PoreGas | None = None, fracture: FractureGas | None = None, *, mu
     differential is that less the seawater column outside.
 
     Raises InputError when neither method is given, when the column starts above its end, when the column
-    outweighs the pressure below it, or when the fracture gradient is below the mud weight or pore gradient.
+    outweighs the pressure below it, or when the fracture gradient is below the mud weight.
 
     >>> ppg, foot, psi = 119.82642731689663, 0.3048, 6894.757293168361
     >>> gas = 0.12 * psi / foot
@@ -297,17 +297,15 @@ def weakest(parts: Sequence[Part]) -> Part:
 
 
 def _check_together(pore: PoreGas, fracture: FractureGas) -> None:
-    """Refuse a shoe below the formation, and one that would break under the mud or the formation's pressure."""
+    """Refuse a shoe below the formation, and one that would break under the mud.
+
+    A formation stronger than the shoe is no slip: that the shoe would break first is why the lesser governs.
+    """
     if fracture.shoe_depth > pore.depth:
         raise InputError(
             "shoe_depth", "The shoe lies deeper than the formation.", "Check the depth of the shoe and the total depth."
         )
-    pressure = pore.pore_pressure_gauge
-    check_fracture(
-        fracture.fracture_gradient,
-        mud_weight=pore.mud_weight,
-        pore_gradient=None if pressure is None else pressure / pore.depth,
-    )
+    check_fracture(fracture.fracture_gradient, mud_weight=pore.mud_weight)
 
 
 def _pore_gas(pore: PoreGas, mudline: Mudline | None) -> tuple[GaugePressure, tuple[Step, ...]]:
@@ -406,10 +404,10 @@ def _lighter(gas_gradient: float, gradient: float, what: str) -> None:
 
 def _within_gas(gradient: float) -> None:
     # Written so that not-a-number fails too.
-    if not 0 < gradient <= MAX_GAS_GRADIENT:
+    if not 0 <= gradient <= MAX_GAS_GRADIENT:
         raise InputError(
             "gas_gradient",
-            "The gas gradient is not over zero and up to 0.25 psi/ft (5.7 kPa/m).",
+            "The gas gradient is not from zero (gas without weight, the most careful) to 0.25 psi/ft (5.7 kPa/m).",
             "Gas is usually taken at 0.1 to 0.15 psi/ft (common practice): check the figure and its unit.",
         )
 
