@@ -1,8 +1,8 @@
 """Columns and anticipated pressures: their laws, their limits, their working."""
 
 import math
-from itertools import product
 import re
+from itertools import product
 
 import pytest
 from hypothesis import assume, given
