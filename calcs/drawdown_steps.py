@@ -25,8 +25,10 @@ _GRID: Final = 0.5
 """Finest interval looked at, s: no function works faster, and finer samples are averaged against noise."""
 _PACE_OVER: Final = 2.0
 """Time over which the pace of a fall is taken, s."""
-_PACE_SHARE: Final = 0.05
+_PACE_SHARE: Final = 0.02
 """A drop falls at least at this share of the fastest one's pace; the same fluid costs less pressure further down."""
+_SURELY_FAST: Final = to_si(1.5, "psi", Dimension.PRESSURE)
+"""A fall of more than this a second, Pa/s, is never put down as a leak, however fast the others were."""
 _DEPTH_SHARE: Final = 0.01
 """A drop is at least this share of the whole fall deep."""
 _LEAST_DROP: Final = to_si(10.0, "psi", Dimension.PRESSURE)
@@ -47,7 +49,8 @@ _CLIMB_OVER: Final = 20.0
 _PUMPED: Final = to_si(0.5, "psi", Dimension.PRESSURE)
 """A climb that quickens by more than this a second, Pa/s, is a pump's: warming gas only slows down."""
 _CHARGED_SHARE: Final = 0.5
-"""A climb over this share of the fall so far is a charging, which ends one test."""
+"""A climb over this share of the fall so far is a charging, which ends one test: warming nitrogen brings back about
+three tenths of a fast fall (12 bottles of 10 gal from 3,000 psi by 30 gal: 1,139 psi at once, 1,672 psi warm)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,13 +175,36 @@ def _drops(curve: _Curve) -> list[_Drop]:
     lag = max(width, round(_PACE_OVER / curve.every))
     falls = smooth.pressures[:-lag] - smooth.pressures[lag:]
     noisy = _FASTER_THAN_NOISE * 2**0.5 * smooth.noise
-    starts = np.flatnonzero(falls > max(noisy, _PACE_SHARE * float(falls.max())))
+    slow = min(_PACE_SHARE * float(falls.max()), _SURELY_FAST * lag * curve.every)
+    starts = np.flatnonzero(falls > max(noisy, slow))
     if not len(starts):
         return []
     gap = lag + _points(curve, _PAUSE)
     parts = np.split(starts, np.flatnonzero(np.diff(starts) > gap) + 1)
-    drops = [_trimmed(curve, int(part[0]), int(part[-1]) + lag) for part in parts]
+    drops = _joined(curve, [_trimmed(curve, int(part[0]), int(part[-1]) + lag) for part in parts])
     return _deep(curve, [drop for drop in drops if (drop.last - drop.first) * curve.every <= _LONGEST_DROP])
+
+
+def _joined(curve: _Curve, drops: Sequence[_Drop]) -> list[_Drop]:
+    """Join drops between which the pressure kept falling at half their pace or more: noise had hidden the middle."""
+    found: list[_Drop] = []
+    for drop in drops:
+        if found and _kept_falling(curve, found[-1], drop):
+            found[-1] = _Drop(found[-1].first, drop.last)
+        else:
+            found.append(drop)
+    return found
+
+
+def _kept_falling(curve: _Curve, before: _Drop, after: _Drop) -> bool:
+    gap = after.first - before.last
+    if gap > _points(curve, _STANDING):
+        return False
+    paces = [
+        (curve.pressures[one.first] - curve.pressures[one.last]) / max(1, one.last - one.first)
+        for one in (before, after)
+    ]
+    return bool(curve.pressures[before.last] - curve.pressures[after.first] >= 0.5 * min(paces) * gap)
 
 
 def _smoothed(curve: _Curve) -> tuple[_Curve, int]:
@@ -245,10 +271,7 @@ def _runs(curve: _Curve, drops: Sequence[_Drop]) -> list[list[_Drop]]:
 
 def _charged_between(curve: _Curve, run: Sequence[_Drop], following: _Drop) -> bool:
     start, end = curve.pressures[run[0].first], curve.pressures[run[-1].last]
-    climbed = float(curve.pressures[following.first] - end)
-    last_drop = float(curve.pressures[run[-1].first] - end)
-    # Warming gas never brings back more than the last drop took and some of those before it.
-    return climbed > max(_CHARGED_SHARE * float(start - end), last_drop)
+    return float(curve.pressures[following.first] - end) > _CHARGED_SHARE * float(start - end)
 
 
 def _chosen(runs: Sequence[list[_Drop]], functions: int | None) -> list[_Drop]:
@@ -291,8 +314,7 @@ def _wait_ends(curve: _Curve, drops: Sequence[_Drop], following: _Drop | None) -
 def _is_charging(step: FoundStep, start: float) -> bool:
     if step.pressure_settled is None:
         return False
-    climbed, depth = step.pressure_settled - step.pressure_at_once, step.pressure_before - step.pressure_at_once
-    return climbed > max(_CHARGED_SHARE * (start - step.pressure_at_once), depth)
+    return step.pressure_settled - step.pressure_at_once > _CHARGED_SHARE * (start - step.pressure_at_once)
 
 
 def _step(curve: _Curve, drop: _Drop, end: int) -> FoundStep:

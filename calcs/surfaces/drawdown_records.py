@@ -111,6 +111,7 @@ def parse_verdict(fields: Fields, editions: Sequence[Edition]) -> VerdictQuestio
         "judged": fields.choice("judged", ("", "at-once", "settled"), ""),
         "subsea": rules.stack == "subsea",
     }
+    fields.has("rated")  # known whether or not something needs it
     if case["final"] is None and case["functions"]:
         case["final"] = case["functions"][-1].pressure
     return VerdictQuestion(DrawdownCase(**case), _recharges(fields, rules), _pumps(fields, rules))
