@@ -135,9 +135,10 @@ def _curve(recording: Recording) -> _Curve:
         )
     slots = np.minimum((times / every).astype(np.intp), count - 1)
     starts = np.flatnonzero(np.diff(slots, prepend=-1))
-    ends = np.append(starts[1:], len(slots))
-    middles = np.array([np.median(pressures[a:b]) for a, b in zip(starts.tolist(), ends.tolist(), strict=True)])
-    centres = np.array([times[a:b].mean() for a, b in zip(starts.tolist(), ends.tolist(), strict=True)])
+    sizes = np.diff(np.append(starts, len(slots)))
+    ordered = pressures[np.lexsort((pressures, slots))]
+    middles = (ordered[starts + (sizes - 1) // 2] + ordered[starts + sizes // 2]) / 2
+    centres = np.add.reduceat(times, starts) / sizes
     grid = np.asarray(np.arange(count) * every, dtype=np.float64)
     even = np.asarray(np.interp(grid, centres, middles), dtype=np.float64)
     return _Curve(grid, even, every, _noise(even))
