@@ -44,6 +44,8 @@ _READING: Final = 1.0
 """Time after a drop whose samples make up the pressure read at once, s."""
 _STANDING: Final = 10.0
 """Longest stretch at the end of a wait whose samples make up the settled pressure, s."""
+_MISSING_SAMPLES: Final = 3.5
+"""Samples this many times further apart than usual have others missing between them."""
 _CLIMB_OVER: Final = 20.0
 """Time over which the pace of a climb is taken, s."""
 _PUMPED: Final = to_si(0.5, "psi", Dimension.PRESSURE)
@@ -120,7 +122,7 @@ def find_drawdown_steps(recording: Recording, functions: int | None = None) -> F
         )
     chosen = _chosen(runs, functions)
     steps, pumped = _measured(curve, chosen, _next_after(runs, chosen))
-    reasons = (*_other_runs(runs), *_miscounted(len(steps), functions), *pumped)
+    reasons = (*_other_runs(runs), *_miscounted(len(steps), functions), *pumped, *_unsampled(recording, steps))
     return FoundDrawdown(steps[0].pressure_before, steps, reasons)
 
 
@@ -377,6 +379,20 @@ def _miscounted(found: int, functions: int | None) -> tuple[str, ...]:
     else:
         why = "one may have been worked in two strokes, fluid was bled off, or one is missing from the list"
     return (f"{_drops_in_words(found)} found for {functions} functions: {why}. Check each against the notes taken.",)
+
+
+def _unsampled(recording: Recording, steps: Sequence[FoundStep]) -> tuple[str, ...]:
+    """Say in which drops samples are missing: what was not sampled is not known."""
+    long = np.flatnonzero(np.diff(recording.elapsed) > _MISSING_SAMPLES * recording.median_interval)
+    from_s, to_s = recording.elapsed[long], recording.elapsed[long + 1]
+    broken = [
+        str(number)
+        for number, step in enumerate(steps, start=1)
+        if bool(np.any((from_s < step.done_s + _READING) & (to_s > step.began_s)))
+    ]
+    if not broken:
+        return ()
+    return (f"Samples are missing in drop {', '.join(broken)}: its times and the pressure at once may be off.",)
 
 
 def _other_runs(runs: Sequence[list[_Drop]]) -> tuple[str, ...]:

@@ -139,6 +139,14 @@ def test_trap_pumps_started_right_after_the_last_drop_leave_no_settled_pressure(
     assert "settled pressure can't be told" in found.reasons[0]
 
 
+def test_trap_samples_missing_in_a_drop_are_told():
+    made = drawdown([(700, 25), (330, 12)])
+    kept = (made.recording.elapsed < 65) | (made.recording.elapsed > 80)
+    holed = Recording.from_samples(made.recording.elapsed[kept], made.recording.pressures[kept] / PSI, "psi")
+    found = find_drawdown_steps(holed, 2)
+    assert found.reasons == ("Samples are missing in drop 1: its times and the pressure at once may be off.",)
+
+
 @pytest.mark.parametrize("count", [0, -1, 10_000])
 def test_a_count_of_functions_nobody_works_is_refused(count: int):
     with pytest.raises(InputError) as caught:
