@@ -252,7 +252,7 @@ def closing_pressure(
     return ClosingPressure(pressure, shear.force, estimate, prevails, steps, (CLOSING_CAUTION, SHEAR_CAUTION))
 
 
-def check_functions(functions: Sequence[Function]) -> None:
+def check_functions(functions: Sequence[object]) -> None:
     """Refuse no functions and more than anybody works; raises InputError naming ``functions``."""
     if not 1 <= len(functions) <= MAX_FUNCTIONS:
         raise InputError(

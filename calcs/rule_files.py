@@ -1,18 +1,20 @@
 """Reading rule sets from data: a closed vocabulary, every unknown key refused by its path."""
 
-from collections.abc import Callable, Mapping
-from typing import Any, Final, TypeVar
+from collections.abc import Mapping
+from typing import Any, Final
 
+from calcs.bank_rule_files import BANK_RULE_KINDS, is_bank_rule, read_bank_rules
 from calcs.errors import InputError
 from calcs.fields import Fields
-from calcs.recurrence import Deadline, Interval
+from calcs.rule_parts import read_confidence as _confidence
+from calcs.rule_parts import read_event as _event
+from calcs.rule_parts import read_recurs as _recurs
+from calcs.rule_parts import read_scope as _scope
+from calcs.rule_parts import read_source as _source
+from calcs.rule_parts import under as _under
 from calcs.rules import (
-    KIND_LABELS,
-    STACKS,
     Approved,
-    Confidence,
     Edition,
-    EventTrigger,
     ExemptRule,
     Fixed,
     Formula,
@@ -24,25 +26,19 @@ from calcs.rules import (
     Least,
     LowBand,
     MaspPlus,
-    Occasion,
-    Position,
     PressureRule,
     Rating,
-    Recurrence,
     Rule,
     Scope,
-    Side,
-    Source,
 )
 from calcs.units import Dimension, GaugePressure
-
-T = TypeVar("T")
 
 
 def parse_edition(mapping: Mapping[str, Any]) -> Edition:
     """Read an edition from data (a TOML file's content); raises InputError naming the path at fault."""
     fields = Fields(mapping)
     defaults = fields.object("defaults", {})
+    rules = fields.objects("rules")
     edition = Edition(
         id=fields.text("id"),
         regime=fields.text("regime"),
@@ -54,25 +50,26 @@ def parse_edition(mapping: Mapping[str, Any]) -> Edition:
         checked_on=fields.date("checked_on"),
         signatures=fields.texts("signatures"),
         aliases=fields.texts("aliases"),
-        rules=tuple(_rule(rule, defaults) for rule in fields.objects("rules")),
+        rules=tuple(_rule(rule, defaults) for rule in rules if not is_bank_rule(rule)),
+        bank_rules=read_bank_rules([rule for rule in rules if is_bank_rule(rule)]),
     )
     fields.close()
-    _refuse_doubles(edition)
+    _refuse_doubles([rule.text("id") for rule in rules])
     return edition
 
 
-def _refuse_doubles(edition: Edition) -> None:
+def _refuse_doubles(ids: list[str]) -> None:
     seen: set[str] = set()
-    for index, rule in enumerate(edition.rules):
-        if rule.id in seen:
-            raise InputError(f"rules.{index}.id", f"{rule.id!r} is used twice.", "Give each rule its own id.")
-        seen.add(rule.id)
-    if not edition.rules:
+    for index, rule_id in enumerate(ids):
+        if rule_id in seen:
+            raise InputError(f"rules.{index}.id", f"{rule_id!r} is used twice.", "Give each rule its own id.")
+        seen.add(rule_id)
+    if not ids:
         raise InputError("rules", "The edition has no rules.", "Give at least one rule.")
 
 
 def _rule(fields: Fields, defaults: Fields) -> Rule:
-    if fields.choice("kind", ("pressure", "exempt")) == "pressure":
+    if fields.choice("kind", ("pressure", "exempt", *BANK_RULE_KINDS)) == "pressure":
         return _pressure_rule(fields, defaults)
     return ExemptRule(
         id=fields.text("id"),
@@ -151,28 +148,6 @@ def _own_or_default_list(fields: Fields, defaults: Fields, key: str) -> tuple[Fi
     return fields.objects(key) if fields.has(key) or not defaults.has(key) else defaults.objects(key)
 
 
-def _confidence(fields: Fields, *, stated: bool = False) -> Confidence:
-    """Read how surely a figure is known; only a rule stated by the caller may say so itself."""
-    if stated:
-        return Confidence(fields.choice("confidence", list(Confidence), Confidence.GIVEN))
-    return Confidence(fields.choice("confidence", [word for word in Confidence if word is not Confidence.GIVEN]))
-
-
-def _source(fields: Fields) -> Source:
-    stated = fields.any("confidence", None) == Confidence.GIVEN and fields.path_of_self.startswith("rule.")
-    return Source(fields.text("clause"), _confidence(fields, stated=stated), fields.text("note", ""))
-
-
-def _scope(fields: Fields) -> Scope:
-    return Scope(
-        kinds=fields.choices("kinds", KIND_LABELS),
-        stacks=fields.choices("stacks", STACKS),
-        positions=fields.choices("positions", list(Position)),
-        sides=fields.choices("sides", list(Side)),
-        occasions=fields.choices("occasions", list(Occasion)),
-    )
-
-
 def _low(fields: Fields) -> LowBand:
     min_gauge = fields.si("min", Dimension.PRESSURE)
     max_gauge = fields.si("max", Dimension.PRESSURE)
@@ -234,22 +209,3 @@ def _hold(fields: Fields) -> Hold:
     conditions = tuple(HoldCondition(word) for word in fields.choices("conditions", list(HoldCondition)))
     source = _source(fields)
     return _under(fields, lambda: Hold(duration, source, reduced, conditions))
-
-
-def _recurs(fields: Fields) -> Recurrence:
-    interval = fields.read("interval", Interval.parse)
-    deadline = Deadline(fields.choice("deadline", list(Deadline)))
-    return Recurrence(interval, deadline, _source(fields))
-
-
-def _event(fields: Fields) -> EventTrigger:
-    return EventTrigger(Occasion(fields.choice("occasion", list(Occasion))), _source(fields))
-
-
-def _under(fields: Fields, make: Callable[[], T]) -> T:
-    try:
-        return make()
-    except InputError as error:
-        if error.field.startswith(fields.path_of_self) and fields.path_of_self:
-            raise
-        raise error.under(fields.path_of_self) from error

@@ -324,6 +324,31 @@ class ExemptRule:
 Rule = PressureRule | ExemptRule
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BankRule:
+    """What every requirement on accumulators and pumps says of itself; its figures: `calcs.bank_rules`.
+
+    Attributes:
+        id: stable name of the rule.
+        clause: where the requirement stands.
+        title: the requirement in our words.
+        confidence: how surely its figures are known.
+        scopes: what it applies to; any one of them suffices, none at all means every bank.
+        note: what the reader must know of the figures.
+        recurs: the interval, None where only events call for the test, or nothing does.
+        events: the events that call for it.
+    """
+
+    id: str
+    clause: str
+    title: str
+    confidence: Confidence
+    scopes: tuple[Scope, ...] = ()
+    note: str = ""
+    recurs: Recurrence | None = None
+    events: tuple[EventTrigger, ...] = ()
+
+
 @dataclass(frozen=True, slots=True)
 class Edition:
     """One published rule set as it stood from a date.
@@ -340,6 +365,7 @@ class Edition:
         signatures: roles whose signature a test record needs.
         aliases: other names the document goes by.
         rules: its rules.
+        bank_rules: its rules on accumulators and pumps.
     """
 
     id: str
@@ -353,6 +379,7 @@ class Edition:
     effective_until: dt.date | None = None
     signatures: tuple[str, ...] = ()
     aliases: tuple[str, ...] = ()
+    bank_rules: tuple[BankRule, ...] = ()
 
     def rule(self, rule_id: str) -> Rule | None:
         """Return the rule of that id, or None."""

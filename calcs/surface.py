@@ -12,7 +12,17 @@ from typing import Any, Final, Literal
 from calcs.errors import InputError
 from calcs.fields import Fields
 from calcs.rules import Edition
-from calcs.surfaces import accumulators, closing, drawdown, holds, pressures, recurrence, requirements, sizing
+from calcs.surfaces import (
+    accumulators,
+    closing,
+    drawdown,
+    drawdown_records,
+    holds,
+    pressures,
+    recurrence,
+    requirements,
+    sizing,
+)
 from calcs.units import System
 
 SYSTEMS: Final[tuple[System, System]] = ("us", "si")
@@ -150,6 +160,20 @@ _TABLE: Final = (
         drawdown.parse_fit,
         drawdown.compute_fit,
         drawdown.format_fit,
+    ),
+    Calculation(
+        "drawdown-verdict",
+        "Whether a drawdown, its timed chargings and its pumps meet the rules, and why not.",
+        drawdown_records.parse_verdict,
+        drawdown_records.compute_verdict,
+        drawdown_records.format_verdict,
+    ),
+    Calculation(
+        "drawdown-steps",
+        "The drops of a drawdown in a recorder's file, and how far the pressure came back after each.",
+        drawdown_records.parse_steps,
+        drawdown_records.compute_steps,
+        drawdown_records.format_steps,
     ),
 )
 

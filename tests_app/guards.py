@@ -9,9 +9,14 @@ from django.db.models import Model
 
 from tests_app.models import (
     Certificate,
+    DrawdownFunction,
+    DrawdownTest,
     InstrumentUse,
     Line,
     PressureTest,
+    PumpReading,
+    PumpTest,
+    Recharge,
     Record,
     Recording,
     Signature,
@@ -113,7 +118,17 @@ def _signature_guards() -> tuple[Guard, ...]:
 
 def sealing_guards() -> tuple[Guard, ...]:
     """Return every guard of the signed records."""
-    direct: tuple[type[Model], ...] = (PressureTest, InstrumentUse, Step, Recording)
+    direct: tuple[type[Model], ...] = (
+        PressureTest,
+        InstrumentUse,
+        Step,
+        Recording,
+        DrawdownTest,
+        DrawdownFunction,
+        Recharge,
+        PumpTest,
+        PumpReading,
+    )
     by_step: tuple[type[Model], ...] = (Line, TypedReading)
     guards = [*_record_guards(), *_signature_guards()]
     guards.append(append_only(Certificate._meta.db_table, "a certificate never changes"))

@@ -62,7 +62,7 @@ def parse_hold_check(fields: Fields, _: Sequence[Edition]) -> HoldQuestion:
         rule=read_rule(fields.object("rule")),
         start=fields.si_or_none("start", Dimension.TIME),
         end=fields.si_or_none("end", Dimension.TIME),
-        recording=_recording(fields),
+        recording=read_recording_given(fields),
     )
 
 
@@ -74,7 +74,7 @@ def compute_hold_check(asked: HoldQuestion) -> HoldAnswer:
 
 def format_hold_check(answer: HoldAnswer, system: System) -> dict[str, Any]:
     """Write the verdict: pressures in the unit system, times in elapsed s and, with a clock, as moments."""
-    return {**_verdict(answer.verdict, answer.recording, system), "recording": _about(answer.recording)}
+    return {**_verdict(answer.verdict, answer.recording, system), "recording": about_recording(answer.recording)}
 
 
 def parse_find_holds(fields: Fields, _: Sequence[Edition]) -> FindQuestion:
@@ -82,7 +82,7 @@ def parse_find_holds(fields: Fields, _: Sequence[Edition]) -> FindQuestion:
     rules = tuple(read_rule(each) for each in fields.objects("rules"))
     if not rules:
         raise InputError(fields.path("rules"), "No step is given.", "Give a list with one rule a step, in order.")
-    return FindQuestion(recording=_recording(fields), rules=rules)
+    return FindQuestion(recording=read_recording_given(fields), rules=rules)
 
 
 def compute_find_holds(asked: FindQuestion) -> FindAnswer:
@@ -96,7 +96,7 @@ def format_find_holds(answer: FindAnswer, system: System) -> dict[str, Any]:
         "holds": [_found(hold, answer.recording, system) for hold in answer.found.holds],
         "unmatched_steps": list(answer.found.unmatched),
         "not_passing_steps": list(answer.found.not_passing),
-        "recording": _about(answer.recording),
+        "recording": about_recording(answer.recording),
     }
 
 
@@ -119,7 +119,7 @@ def read_rule(fields: Fields) -> HoldRule:
         raise error.under(fields.path_of_self) from error
 
 
-def _recording(fields: Fields) -> Recording:
+def read_recording_given(fields: Fields) -> Recording:
     """Return the recording given as a file's text or as samples."""
     if fields.has(_CONTENT) == fields.has("samples"):
         raise InputError(
@@ -159,8 +159,8 @@ def _verdict(verdict: HoldVerdict, recording: Recording, system: System) -> dict
 
 def _hold(result: HoldResult, recording: Recording, system: System) -> dict[str, Any]:
     wording = Wording(DISPLAY_UNITS[system][Dimension.PRESSURE], recording.started_at)
-    written: dict[str, Any] = {"passes": result.passes, **_span(result.start, result.end, recording)}
-    written["duration"] = _seconds(result.duration)
+    written: dict[str, Any] = {"passes": result.passes, **span(result.start, result.end, recording)}
+    written["duration"] = seconds_or_none(result.duration)
     for name in _PRESSURES:
         written[name] = quantity_or_none(getattr(result, name), Dimension.PRESSURE, system)
     written["decay_rate"] = quantity_or_none(result.decay_rate, Dimension.PRESSURE_RATE, system)
@@ -173,21 +173,23 @@ def _found(hold: FoundHold, recording: Recording, system: System) -> dict[str, A
     return {
         "step": hold.step,
         "judged_by_step": hold.judged_by,
-        **_span(hold.start, hold.end, recording),
+        **span(hold.start, hold.end, recording),
         "why": hold.why,
         **_verdict(hold.verdict, recording, system),
     }
 
 
-def _span(start: float | None, end: float | None, recording: Recording) -> dict[str, Any]:
-    span: dict[str, Any] = {"start": _seconds(start), "end": _seconds(end)}
+def span(start: float | None, end: float | None, recording: Recording) -> dict[str, Any]:
+    """Write where something lies in a recording: in elapsed s and, with a clock, as moments."""
+    found: dict[str, Any] = {"start": seconds_or_none(start), "end": seconds_or_none(end)}
     if recording.started_at is not None:
-        span["start_at"] = _moment(start, recording.started_at)
-        span["end_at"] = _moment(end, recording.started_at)
-    return span
+        found["start_at"] = _moment(start, recording.started_at)
+        found["end_at"] = _moment(end, recording.started_at)
+    return found
 
 
-def _seconds(elapsed: float | None) -> dict[str, Any] | None:
+def seconds_or_none(elapsed: float | None) -> dict[str, Any] | None:
+    """Write a time in s, or None for none."""
     return None if elapsed is None else {"value": trimmed(elapsed), "unit": "s"}
 
 
@@ -195,11 +197,12 @@ def _moment(elapsed: float | None, started_at: datetime) -> str | None:
     return None if elapsed is None else clock_time(started_at, elapsed).isoformat()
 
 
-def _about(recording: Recording) -> dict[str, Any]:
+def about_recording(recording: Recording) -> dict[str, Any]:
+    """Write what a recording is."""
     return {
         "samples": len(recording),
-        "duration": _seconds(recording.duration),
-        "median_interval": _seconds(recording.median_interval),
+        "duration": seconds_or_none(recording.duration),
+        "median_interval": seconds_or_none(recording.median_interval),
         "started_at": None if recording.started_at is None else recording.started_at.isoformat(),
         "pressure_unit": recording.unit,
         "channel": recording.channel,

@@ -95,7 +95,7 @@ def test_trap_a_set_point_over_the_bank_pressure_is_never_met(model: Model):
     assert found["passes"] is False
 
 
-def test_a_column_of_two_fluids_is_cautioned_subsea():
+def test_trap_a_column_of_two_fluids_is_cautioned_subsea():
     document = {**BANK, "withdrawn": "10 gal"}
     subsea, surface = (
         calculate("pressure-after", {**document, "depth": one})["cautions"] for one in ("900 ft", "0 ft")
@@ -159,7 +159,7 @@ def test_a_sequence_out_of_range_is_refused_by_name(model: Model, changes: dict[
     assert refused("closing-sequence", {**SEQUENCE, "model": model.value}, **changes).field == field
 
 
-def test_the_volume_asked_for_is_the_one_to_close():
+def test_trap_the_volume_asked_for_is_the_one_to_close_not_to_open():
     error = refused("closing-sequence", SEQUENCE, functions=[{**RAM, "volume": "0 gal"}])
     assert "CLOSE" in error.remedy
 

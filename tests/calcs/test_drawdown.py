@@ -110,7 +110,7 @@ def test_one_drawdown_that_cannot_be_is_refused_by_field(changes: dict[str, Any]
 
 
 @pytest.mark.parametrize("model", [SETTLED, IDEAL])
-def test_a_bottle_lost_and_precharge_low_by_as_much_read_the_same(model: Model):
+def test_trap_a_bottle_lost_and_precharge_low_by_as_much_read_the_same(model: Model):
     lost = {each: healthy(each, model, count=11) for each in STEPS}
     held = packing(model, NAMEPLATE.precharge, FIFTEEN) * 11 / 12
     low_psi = unpacked(model, held, FIFTEEN) / PSI

@@ -83,6 +83,30 @@ DOCUMENTS: dict[str, dict[str, Any]] = {
         "nameplate": {"bottle_volume": "10 gal", "count": 12, "precharge": "1000 psi"},
         "model": "nitrogen-isothermal",
     },
+    "drawdown-verdict": {
+        "rule": "api53-4",
+        "start": "3000 psi",
+        "precharge_measured": "1010 psi",
+        "precharge_design": "1000 psi",
+        "minimum_operating": "1200 psi",
+        "rated": "3000 psi",
+        "functions": [
+            {"name": "Pipe ram, close", "kind": "pipe-ram", "time": "12 s", "pressure": "2100 psi"},
+            {"name": "Annular, close", "kind": "annular", "bore": "13.625 in", "time": "25 s", "pressure": "1350 psi"},
+        ],
+        "recharges": [{"pumps": "all", "from": "1000 psi", "to": "3000 psi", "time": "11 min"}],
+        "pumps": [
+            {"pump": "1", "duty": "primary", "drive": "electric", "starts_at": "2720 psi", "stops_at": "2950 psi"}
+        ],
+    },
+    "drawdown-steps": {
+        "samples": {
+            "t": SECONDS[:200],
+            "p": [3000] * 60 + [2950, 2900, 2850, 2800] + [2790] * 136,
+            "pressure_unit": "psi",
+        },
+        "functions": 1,
+    },
 }
 
 

@@ -1,6 +1,19 @@
 """What must be proven, by when, and what was proven."""
 
 from tests_app.models.certificates import Certificate, CertificateKind
+from tests_app.models.drawdowns import (
+    DrawdownFunction,
+    DrawdownTest,
+    GasState,
+    Movement,
+    PumpDrive,
+    PumpDuty,
+    PumpReading,
+    PumpsRunning,
+    PumpTest,
+    Recharge,
+    VolumeFrom,
+)
 from tests_app.models.pressure_tests import (
     Barrier,
     ControlStation,
@@ -27,15 +40,25 @@ __all__ = [
     "Certificate",
     "CertificateKind",
     "ControlStation",
+    "DrawdownFunction",
+    "DrawdownTest",
     "Evidence",
+    "GasState",
     "HoldPhase",
     "InstrumentUse",
     "Line",
+    "Movement",
     "Outcome",
     "Pod",
     "PressureFrom",
     "PressureTest",
     "Programme",
+    "PumpDrive",
+    "PumpDuty",
+    "PumpReading",
+    "PumpTest",
+    "PumpsRunning",
+    "Recharge",
     "Record",
     "RecordKind",
     "Recording",
@@ -46,4 +69,5 @@ __all__ = [
     "TestFluid",
     "TestReason",
     "TypedReading",
+    "VolumeFrom",
 ]

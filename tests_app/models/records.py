@@ -12,6 +12,8 @@ from tests_app.errors import RecordIsSealed
 
 class RecordKind(models.TextChoices):
     PRESSURE = "pressure", "Pressure test"
+    DRAWDOWN = "drawdown", "Drawdown test"
+    PUMP = "pump", "Pump test"
 
 
 class Record(models.Model):
