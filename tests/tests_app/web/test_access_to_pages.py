@@ -15,6 +15,7 @@ from tests_app.web.urls import urlpatterns
 
 READ = {
     "rig",
+    "rig-rules",
     "records",
     "record",
     "certificate",
@@ -25,7 +26,7 @@ READ = {
     "recording-plot",
     "recording-file",
 }
-FOR_ANYBODY_SIGNED_IN = {"home", "calculations", "calculation", "bank-worksheet", "bank-worksheet-plot"}
+FOR_ANYBODY_SIGNED_IN = {"home", "rules", "calculations", "calculation", "bank-worksheet", "bank-worksheet-plot"}
 PUBLIC = {"verify"}
 
 
