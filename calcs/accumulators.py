@@ -27,7 +27,7 @@ MAX_FLUID_GRADIENT: Final = to_si(1, "psi/ft", Dimension.PRESSURE_GRADIENT)
 
 FAST_CAUTION: Final = (
     "Fluid drawn at once leaves the gas cold and gives far less than fluid drawn slowly; the truth lies between "
-    "nitrogen-isentropic and nitrogen-isothermal."
+    "nitrogen discharged at once and cold, and nitrogen settled to its temperature."
 )
 HAND_CAUTION: Final = (
     "This is the hand sum of the training books, on gauge figures and an ideal gas; "

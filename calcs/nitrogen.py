@@ -125,7 +125,7 @@ def checked_temperature(temperature: float, *, field: str = "temperature") -> No
         raise InputError(
             field,
             "The gas temperature is outside 200 to 400 K (−100 to 260 °F).",
-            "Give the temperature of the settled gas, for instance 60 degF.",
+            "Give the temperature of the settled gas, for instance 60 °F.",
         )
 
 

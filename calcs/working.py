@@ -2,8 +2,14 @@
 
 from dataclasses import dataclass
 
+from typing import Final
+
 from calcs import units
 from calcs.units import Dimension, System
+
+_TEMPERATURE_PLACES: Final = 1
+"""No thermometer on a rig tells more."""
+_WRITTEN: Final = {"degF": "°F", "degC": "°C"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,8 +24,14 @@ class Amount:
     dimension: Dimension
 
     def text(self, system: System) -> str:
-        """Return the amount with its unit, to six significant figures."""
+        """Return the amount with its unit, to six significant figures; a temperature to a tenth of a degree.
+
+        >>> Amount(288.705555555, Dimension.TEMPERATURE).text("si")
+        '15.6 °C'
+        """
         quantity = units.shown(self.si, self.dimension, system)
+        if quantity.unit in _WRITTEN:
+            return f"{_readable(round(quantity.value, _TEMPERATURE_PLACES))} {_WRITTEN[quantity.unit]}"
         unit = quantity.unit.replace("^2", "²").replace("^3", "³")
         return f"{_readable(quantity.value)} {unit}".strip()
 
