@@ -5,6 +5,8 @@ from typing import Any, Final
 
 from tests_app.web.bank_fields import MODEL_TITLES
 from tests_app.web.calculator_base import CalculationForm
+from tests_app.web.calculator_drawdown_form import DrawdownFitForm
+from tests_app.web.calculator_plots import fit_rows
 
 Shown = Mapping[str, Any]
 _GOVERNS: Final = {
@@ -85,6 +87,80 @@ def bottles_required(found: Shown, _: CalculationForm) -> Shown:
     }
 
 
+def volumetric_efficiency(found: Shown, _: CalculationForm) -> Shown:
+    """Show the efficiency, both limits and which governs."""
+    return {
+        "counts": [("Volumetric efficiency", f"{found['volumetric_efficiency']:.3f}")],
+        "words": _GOVERNS[found["governs"]],
+        "texts": [
+            ("Limited by pressure", f"{found['pressure_limited']:.3f}"),
+            ("Limited by volume", f"{found['volume_limited']:.3f}"),
+        ],
+        "facts": [("Optimum precharge", found["optimum_precharge"])],
+        "working": found["working"],
+        "notes": found["cautions"],
+    }
+
+
+def best_precharge(found: Shown, _: CalculationForm) -> Shown:
+    """Show the precharge, what it gives beside today's, the curve, and what the other laws would say."""
+    now = found["now"]
+    facts = [("With the precharge now", now["usable"])] if now else []
+    covers = found["times_covered"]
+    words = f"It gives the functions’ fluid {covers:.2f} times over." if covers is not None else ""
+    return {
+        "figures": [("Best precharge", found["precharge"]), ("Usable fluid of the bank", found["usable"])],
+        "words": words,
+        "models": _by_model(found["beside"], "precharge"),
+        "models_of": "best precharge",
+        "facts": facts,
+        "curve": found["curve"],
+        "working": found["working"],
+        "notes": found["cautions"],
+    }
+
+
+def drawdown_fit(found: Shown, form: CalculationForm) -> Shown:
+    """Show what the drawdown says in a sentence, the gas with its interval, and every reading beside its curve."""
+    assert isinstance(form, DrawdownFitForm)
+    count = form.cleaned_data["count"]
+    pressure = found["precharge_if_all_bottles"]
+    ratio, bottles = found["gas_charge_ratio"], found["bottles_if_precharge_right"]
+    laws = [
+        {
+            "title": title,
+            "words": model.words,
+            "text": f"{found['by_model'][model.value]['gas_charge_ratio'] * 100:.1f} %",
+        }
+        if model.value in found["by_model"]
+        else {"title": title, "words": model.words, "reason": "fits no charge to these readings"}
+        for model, title in MODEL_TITLES.items()
+    ]
+    return {
+        "counts": [("Gas against nameplate", _share(ratio["value"]))],
+        "words": found["explanation"],
+        "texts": [
+            ("95 % interval", f"{_share(ratio['low'])} to {_share(ratio['high'])}"),
+            (f"If all {count} bottles are open", f"precharge {_interval(pressure, 0)} {pressure['unit']}"),
+            ("If the precharge is right", f"{_interval(bottles, 1)} bottles of {count}"),
+            ("Bottles and precharge told apart", "yes, by the kink of the curve" if found["told_apart"] else "no"),
+        ],
+        "fit": fit_rows(found, form),
+        "models": laws,
+        "models_of": "gas against nameplate",
+        "notes": found["warnings"],
+    }
+
+
+def _share(value: float | None) -> str:
+    return "no upper limit" if value is None else f"{value * 100:.1f} %"
+
+
+def _interval(estimate: Shown, places: int) -> str:
+    high = "no upper limit" if estimate["high"] is None else f"{estimate['high']:,.{places}f}"
+    return f"{estimate['value']:,.{places}f} ({estimate['low']:,.{places}f} to {high})"
+
+
 def precharge_at_temperature(found: Shown, _: CalculationForm) -> Shown:
     """Show the precharge, the real and the ideal one."""
     return {
@@ -137,6 +213,9 @@ BANK_ANSWERS: Final[Mapping[str, Callable[[Shown, CalculationForm], Shown]]] = {
     "pressure-after": pressure_after,
     "closing-sequence": closing_sequence,
     "bottles-required": bottles_required,
+    "volumetric-efficiency": volumetric_efficiency,
+    "best-precharge": best_precharge,
+    "drawdown-fit": drawdown_fit,
     "precharge-at-temperature": precharge_at_temperature,
     "precharge-from-drawdown": precharge_from_drawdown,
     "closing-pressure": closing_pressure,

@@ -9,6 +9,7 @@ from calcs.units import Dimension
 from equipment.web.fields import SMALL_LENGTHS, VOLUMES, QuantityFormField
 from tests_app.web.bank_fields import MODEL_CHOICES, BankFields
 from tests_app.web.calculator_base import CalculationForm
+from tests_app.web.calculator_drawdown_form import DrawdownFitForm
 from tests_app.web.function_rows import FunctionRows
 
 _FACTOR: Final = "Take it from your own edition of API Specification 16D: the published values are not confirmed to us."
@@ -168,6 +169,77 @@ class ClosingPressureForm(CalculationForm):
         return found | {"shear": shear} if shear else found
 
 
+def _factor_field(label: str) -> forms.DecimalField:
+    return forms.DecimalField(
+        label=label, widget=forms.TextInput({"inputmode": "decimal", "class": "short"}), help_text=_FACTOR
+    )
+
+
+class VolumetricEfficiencyForm(BankFields):
+    """Usable fluid over bottle volume, by the factors of the reader's own edition."""
+
+    name = "volumetric-efficiency"
+    title = "Volumetric efficiency"
+    summary = "Share of a bottle that is usable fluid with the design factors of your edition, and the best precharge."
+    minimum = QuantityFormField(Dimension.PRESSURE, label="Minimum pressure", help_text="The least that still works.")
+    pressure_factor = _factor_field("Pressure factor")
+    volume_factor = _factor_field("Volume factor")
+    model = _model_field()
+    field_order = (
+        *("bottle_volume", "precharge", "charged", "minimum"),
+        *("pressure_factor", "volume_factor", "model"),
+    )
+
+    def __init__(self, *given: Any, **options: Any) -> None:
+        super().__init__(*given, **options)
+        del self.fields["count"]  # a share is the same for one bottle and for many
+
+    def bank_document(self) -> dict[str, Any]:
+        """Return the bank as one bottle."""
+        self.cleaned_data.setdefault("count", 1)
+        return super().bank_document()
+
+    def document(self) -> dict[str, Any]:
+        """Return the document."""
+        return self.charged_document("minimum", "pressure_factor", "volume_factor", "model")
+
+
+class BestPrechargeForm(BankFields, FunctionRows):
+    """The precharge that gives the most usable fluid."""
+
+    name = "best-precharge"
+    title = "Best precharge"
+    summary = "The precharge that gives the most usable fluid for the pressures needed, with the curve around it."
+    minimum = QuantityFormField(
+        Dimension.PRESSURE,
+        label="Minimum pressure",
+        required=False,
+        help_text="The least that still works; for functions without a least pressure of their own.",
+    )
+    model = _model_field()
+    field_order = ("bottle_volume", "count", "precharge", "charged", "minimum", "model")
+
+    def __init__(self, *given: Any, **options: Any) -> None:
+        super().__init__(*given, **options)
+        precharge = self.fields["precharge"]
+        precharge.required, precharge.label = False, "Precharge now"
+        precharge.help_text = "To see it beside the best; may be left empty."
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for the least pressure where no function has one."""
+        self.check_rows()
+        open_ones = [number for number, one in self.functions() if "minimum_pressure" not in one]
+        if self.cleaned_data.get("minimum") is None and not self.errors and (open_ones or not self.functions()):
+            self.add_error("minimum", "Give the minimum pressure, or each function with its least pressure.")
+        return self.cleaned_data
+
+    def document(self) -> dict[str, Any]:
+        """Return the document."""
+        functions = [one for _, one in self.functions()]
+        found = self.charged_document("minimum", "model")
+        return found | {"functions": functions} if functions else found
+
+
 class BottlesRequiredForm(BankFields, FunctionRows):
     """How many bottles a volume asks for."""
 
@@ -182,12 +254,8 @@ class BottlesRequiredForm(BankFields, FunctionRows):
         help_text="When empty, the functions' closing volumes are added up.",
     )
     minimum = QuantityFormField(Dimension.PRESSURE, label="Minimum pressure", help_text="The least that still works.")
-    pressure_factor = forms.DecimalField(
-        label="Pressure factor", widget=forms.TextInput({"inputmode": "decimal", "class": "short"}), help_text=_FACTOR
-    )
-    volume_factor = forms.DecimalField(
-        label="Volume factor", widget=forms.TextInput({"inputmode": "decimal", "class": "short"}), help_text=_FACTOR
-    )
+    pressure_factor = _factor_field("Pressure factor")
+    volume_factor = _factor_field("Volume factor")
     model = _model_field()
     field_order = (
         "functional_volume",
@@ -229,8 +297,11 @@ BANK_FORMS: Final[tuple[type[CalculationForm], ...]] = (
     PressureAfterForm,
     ClosingSequenceForm,
     BottlesRequiredForm,
+    VolumetricEfficiencyForm,
+    BestPrechargeForm,
     PrechargeAtTemperatureForm,
     PrechargeFromDrawdownForm,
+    DrawdownFitForm,
     ClosingPressureForm,
 )
 """The calculations of accumulators, in the order they are listed."""

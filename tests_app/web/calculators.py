@@ -6,8 +6,9 @@ from http import HTTPStatus
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
@@ -20,6 +21,7 @@ from tests_app.web.calculator_bank_answers import BANK_ANSWERS
 from tests_app.web.calculator_base import CalculationForm
 from tests_app.web.calculator_forms import CALCULATION_FORMS
 from tests_app.web.calculator_hold_forms import FindHoldsForm
+from tests_app.web.calculator_plots import PLOTS
 from tests_app.web.due_words import deadline_text
 from tests_app.web.entry import signed_in
 from tests_app.web.function_rows import FunctionRows
@@ -60,17 +62,40 @@ def show(request: HttpRequest, name: str) -> HttpResponse:
     assert isinstance(request.user, User)
     units = request.user.units_for()
     form = _form(request, CALCULATION_FORMS[name], units)
-    answer = _answered(form, units) if form.is_bound and form.is_valid() else None
+    found = _found(form, units) if form.is_bound and form.is_valid() else None
+    answer = None if found is None else _SHOWN[form.name](found, form)
     refused = form.is_bound and answer is None
     context = {
         "calculation": form,
         "form": form,
         "answer": answer,
+        "plot": _plot_address(request, name) if answer else "",
         "units": units,
         **rigs_of(request),
         "section": "calculation",
     }
     return render(request, "tests_app/calculation.html", context, status=status_of(form) if refused else HTTPStatus.OK)
+
+
+@require_GET
+@signed_in
+def plot(request: HttpRequest, name: str) -> JsonResponse:
+    """Return the plot of the calculation at this address."""
+    if name not in PLOTS:
+        raise Http404("This calculation has no plot.")
+    assert isinstance(request.user, User)
+    units = request.user.units_for()
+    form = CALCULATION_FORMS[name](request.GET, units=units)
+    found = _found(form, units) if form.is_valid() else None
+    if found is None:
+        return JsonResponse({"error": "The calculation has no answer."}, status=HTTPStatus.UNPROCESSABLE_ENTITY)
+    return JsonResponse(PLOTS[name](found, form))
+
+
+def _plot_address(request: HttpRequest, name: str) -> str:
+    if name not in PLOTS:
+        return ""
+    return f"{reverse('tests_app:calculation-plot', args=[name])}?{request.GET.urlencode()}"
 
 
 def _form(request: HttpRequest, form_class: type[CalculationForm], units: System) -> CalculationForm:
@@ -84,14 +109,14 @@ def _form(request: HttpRequest, form_class: type[CalculationForm], units: System
     return form
 
 
-def _answered(form: CalculationForm, units: System) -> Mapping[str, Any] | None:
+def _found(form: CalculationForm, units: System) -> Mapping[str, Any] | None:
+    """Return what the calculation answers, or None once its refusal stands on the form."""
     rows: Mapping[str, str] = form.row_places() if isinstance(form, FunctionRows | FindHoldsForm) else {}
-    found = attempt(
+    return attempt(
         form,
         lambda: surface.calculate(form.name, {**form.document(), "units": units}, editions=rulebook.editions()),
         names={**form.places, **rows},
     )
-    return None if found is None else _SHOWN[form.name](found, form)
 
 
 Shown = Mapping[str, Any]

@@ -60,4 +60,5 @@ urlpatterns = [
     path("calculations/bank-worksheet/", worksheet.show, name="bank-worksheet"),
     path("calculations/bank-worksheet/plot/", worksheet.plot, name="bank-worksheet-plot"),
     path("calculations/<slug:name>/", calculators.show, name="calculation"),
+    path("calculations/<slug:name>/plot/", calculators.plot, name="calculation-plot"),
 ]

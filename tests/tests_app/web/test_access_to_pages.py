@@ -26,7 +26,10 @@ READ = {
     "recording-plot",
     "recording-file",
 }
-FOR_ANYBODY_SIGNED_IN = {"home", "rules", "calculations", "calculation", "bank-worksheet", "bank-worksheet-plot"}
+FOR_ANYBODY_SIGNED_IN = {"home", "rules", "calculations", "calculation", "calculation-plot"} | {
+    "bank-worksheet",
+    "bank-worksheet-plot",
+}
 PUBLIC = {"verify"}
 
 

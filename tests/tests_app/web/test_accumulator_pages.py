@@ -126,3 +126,103 @@ def test_a_closing_pressure_that_cannot_be_worked_out_is_refused_beside_its_fiel
     answer = ask(web, "closing-pressure", asked)
     assert answer.status_code == 422
     assert f'href="#id_{field}' in answer.content.decode()
+
+
+HALF = "0 3000\n12 2185\n20 1820\n28 1540\n36 1320"
+
+
+def drawdown(readings: str, **changes: str) -> dict[str, str]:
+    """Return a drawdown of twelve bottles as the form sends it."""
+    return {
+        **quantities(bottle_volume="10 gal", precharge="1000 psi"),
+        **{"count": "12", "model": "nitrogen-isothermal", "volume_unit": "gal", "pressure_unit": "psi"},
+        **{"counted": "total", "readings": readings},
+        **changes,
+    }
+
+
+@pytest.mark.parametrize("name", ["volumetric-efficiency", "bottles-required"])
+def test_factors_of_the_standard_have_no_default_and_the_page_says_why(web: Client, name: str):
+    page = web.get(reverse("tests_app:calculation", args=[name])).content.decode()
+    assert re.search(r'name="pressure_factor"[^>]*>', page)
+    assert not re.search(r'name="(pressure|volume)_factor"[^>]*value=', page)
+    assert "not confirmed to us" in page
+    refused = ask(web, name, HANDBOOK | MODEL | quantities(functional_volume="30 gal") | {"pressure_factor": "1"})
+    assert refused.status_code == 422
+    assert 'href="#id_volume_factor' in refused.content.decode()
+
+
+def test_volumetric_efficiency_shows_both_limits_and_which_governs(web: Client):
+    page = said(ask(web, "volumetric-efficiency", HANDBOOK | {"model": "boyle-gauge"} | FACTORS))
+    assert "Volumetric efficiency 0.500" in page  # 5.0 gal of a 10 gal bottle, the handbooks' own example
+    assert "Pressure governs" in page
+
+
+def test_the_best_precharge_stands_on_its_curve_beside_the_one_there_is(web: Client):
+    answer = ask(web, "best-precharge", HANDBOOK | {"model": "boyle-gauge"})
+    page = said(answer)
+    assert "Best precharge 1,200 psi" in page  # by an ideal gas, slow: the minimum itself
+    assert "With the precharge now 5 US gal" in page
+    address = re.search(r'data-plot="([^"]+)"', answer.content.decode())
+    assert address
+    assert web.get(unescape(address[1])).json()["item"]
+
+
+def test_best_precharge_asks_for_a_least_pressure_where_no_function_has_one(web: Client):
+    bank = {name: value for name, value in HANDBOOK.items() if not name.startswith(("minimum", "precharge"))}
+    refused = ask(web, "best-precharge", bank | MODEL | function(1, "Annular", "20"))
+    assert refused.status_code == 422
+    assert 'href="#id_minimum' in refused.content.decode()
+    assert ask(web, "best-precharge", bank | MODEL | function(1, "Annular", "2", "1500")).status_code == 200
+
+
+def test_a_drawdown_typed_or_pasted_is_fitted_and_what_it_cannot_tell_is_said(web: Client):
+    answer = ask(web, "drawdown-fit", drawdown(HALF))
+    page = said(answer)
+    assert "95 % interval" in page
+    assert "fix only the product of precharge and gas volume" in page
+    assert "told apart no" in page
+    pasted = "Drawn;Pressure\n0;3,000\n12;2,185\n20;1,820\n28;1,540\n36;1,320"
+    assert said(ask(web, "drawdown-fit", drawdown(pasted))).count("95 % interval") == page.count("95 % interval")
+    address = re.search(r'data-plot="([^"]+)"', answer.content.decode())
+    assert address
+    assert web.get(unescape(address[1])).json()["item"]
+
+
+def test_fluid_counted_for_each_function_is_summed_from_the_start(web: Client):
+    each = drawdown("0 3000\n12 2185\n8 1820\n8 1540\n8 1320", counted="each")
+    shares = [
+        re.search(r"Gas against nameplate ([\d.]+ %)", said(ask(web, "drawdown-fit", one)))
+        for one in (each, drawdown(HALF))
+    ]
+    assert shares[0]
+    assert shares[1]
+    assert shares[0][1] == shares[1][1]
+
+
+@pytest.mark.parametrize(
+    ("readings", "words"),
+    [
+        ("0 3000\n12 2185 7\n20 1820", "Line 2"),
+        ("0 3000\n12 4,5\n20 1820", "Line 2"),
+        ("0 3000\n20 2000\n\n12 1800", "Line 4"),
+        ("0 3000\n20 2000", "2 readings can't be fitted"),
+        ("3 3000\n20 2000\n30 1800", "Line 1"),
+        ("", "required"),
+        ("nan nan", "0 readings can't be fitted"),
+    ],
+)
+def test_a_reading_that_cannot_stand_is_named_by_its_line_and_nothing_is_lost(web: Client, readings: str, words: str):
+    refused = ask(web, "drawdown-fit", drawdown(readings))
+    assert refused.status_code == 422
+    assert words in said(refused)
+    assert 'href="#id_readings' in refused.content.decode()
+    assert all(line in unescape(refused.content.decode()) for line in readings.splitlines())
+
+
+def test_cautions_name_gas_laws_in_words_and_degrees_by_their_sign(web: Client):
+    page = said(ask(web, "usable-volume", HANDBOOK | MODEL))
+    answer = page.partition("A bottle gives")[2].partition("decision support")[0]
+    assert "nitrogen-isentropic" not in answer
+    assert "degF" not in answer
+    assert "nitrogen discharged at once and cold" in answer
