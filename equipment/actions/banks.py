@@ -23,6 +23,7 @@ from equipment.models import (
     PrechargeReading,
 )
 from equipment.queries.access import rig_of
+from equipment.queries.copies import as_used
 from trail import entries
 from trail.actors import Actor, name_of
 
@@ -182,6 +183,7 @@ def record_precharge_check(
     check = PrechargeCheck(
         bank=bank,
         instrument=instrument,
+        instrument_as_used=as_used(instrument),
         fluid_bled_off=fluid_bled_off,
         recorded_at=at,
         recorded_by=name_of(by),

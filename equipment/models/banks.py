@@ -206,11 +206,13 @@ class Bottle(models.Model):
 class PrechargeCheck(models.Model):
     """One round of precharge readings over a bank, with one instrument. Never changed once written.
 
-    The precharge can be read only with no fluid in the bottles; `fluid_bled_off` confirms it.
+    The precharge can be read only with no fluid in the bottles; `fluid_bled_off` confirms it. In
+    `instrument_as_used`, ``copied_later`` marks a copy made when the copies were introduced, not on the day.
     """
 
     bank = models.ForeignKey(Bank, on_delete=models.PROTECT, related_name="precharge_checks")
     instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="precharge_checks")
+    instrument_as_used = models.JSONField(default=dict, help_text="Its range, accuracy and calibration, as they stood.")
     taken_at = models.DateTimeField()
     taken_by = models.CharField(max_length=150)
     fluid_bled_off = models.BooleanField(default=False)

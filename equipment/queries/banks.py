@@ -4,12 +4,13 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 
 from calcs.errors import InputError
 from calcs.gas import Model, at_temperature, packing
-from calcs.units import GaugePressure
+from calcs.units import Dimension, GaugePressure
 from equipment.models import (
     Bank,
     BankLocation,
@@ -18,6 +19,7 @@ from equipment.models import (
     Component,
     Installation,
     Instrument,
+    Measured,
     PrechargeBasis,
     PrechargeCheck,
     PrechargeReading,
@@ -241,15 +243,24 @@ def hydrostatic(bank: Bank) -> float:
 def judged(bank: Bank, reading: PrechargeReading) -> Judged:
     """Return the reading brought to the bank's reference temperature and held against the design."""
     real = _compensated(bank, reading, REAL)
-    hangs = _hangs_on_accuracy(bank, reading.check_round.instrument, real.deviation)
+    hangs = _hangs_on_accuracy(bank, reading.check_round, real.deviation)
     return Judged(reading, real, _compensated(bank, reading, IDEAL), hangs)
 
 
-def _hangs_on_accuracy(bank: Bank, instrument: Instrument, deviation: float | None) -> bool:
-    band, percent, scale = bank.precharge_tolerance, instrument.accuracy_percent, instrument.range_high
-    if deviation is None or band is None or percent is None or scale is None:
+def _hangs_on_accuracy(bank: Bank, check: PrechargeCheck, deviation: float | None) -> bool:
+    """Tell whether the gauge, as it was used, could show the reading on the other side of its band."""
+    band, kept = bank.precharge_tolerance, check.instrument_as_used
+    if deviation is None or band is None or not kept.get("accuracy_percent") or not kept.get("range_high"):
         return False
-    return bool(abs(abs(deviation) - band.si) < float(percent) / 100 * scale.si)
+    scale = Measured.of("{value} {unit}".format(**kept["range_high"]), Dimension.PRESSURE, field="range_high")
+    return bool(abs(abs(deviation) - band.si) < float(kept["accuracy_percent"]) / 100 * scale.si)
+
+
+def calibration_of(check: PrechargeCheck, *, zone: ZoneInfo) -> Expiry:
+    """Return how the calibration of the round's gauge stood on the day it was read, from the copy kept then."""
+    due = check.instrument_as_used.get("calibration_due_on")
+    day = check.taken_at.astimezone(zone).date()
+    return expiry_on(day, due=date.fromisoformat(due) if due else None, missing="No calibration due on file")
 
 
 def _compensated(bank: Bank, reading: PrechargeReading, law: Model) -> Compensated:

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import date, timedelta
+from decimal import Decimal
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -400,3 +401,29 @@ def test_banks_bottles_and_readings_are_out_of_sight_of_strangers():
         assert ask(tester, pk, needs=Right.RECORD).pk == pk
         with pytest.raises(NotAllowed):
             ask(tester, pk, needs=Right.MANAGE)
+
+
+def test_a_round_keeps_its_gauge_as_it_was_used():
+    """A gauge calibrated anew with another accuracy does not change what was read with it."""
+    bank = a.a_bank(bottles=1)
+    gauge = a.an_instrument(bank.component.rig, "gauge", range_high="3000 psi", accuracy_percent=Decimal("0.5"))
+    check = a.a_precharge_check(bank, ("930 psi",), instrument=gauge)  # 30 psi from the edge of its band
+    instruments.amend_instrument(
+        gauge, accuracy_percent=Decimal(5), calibration_due_on=date(2031, 1, 1), certificate_number="CAL-LATER", **BY
+    )
+    check.refresh_from_db()
+    assert check.instrument_as_used["calibration_due_on"] == "2027-01-15"
+    assert check.instrument_as_used["certificate_number"] == "CAL-0001"
+    assert "copied_later" not in check.instrument_as_used
+    assert not latest(bank)[0].within_accuracy  # 0.5 % of 3,000 psi is 15 psi; 5 % would be 150
+    assert queries.calibration_of(check, zone=bank.component.rig.zone).state == "in-date"
+
+
+@pytest.mark.parametrize(("due", "state"), [(date(2026, 1, 16), "overdue"), (None, "unknown")])
+def test_a_round_read_with_a_gauge_out_of_calibration_says_so_for_good(due: date | None, state: str):
+    bank = a.a_bank(bottles=1)
+    gauge = a.an_instrument(bank.component.rig, "gauge", calibration_due_on=due)
+    check = a.a_precharge_check(bank, instrument=gauge)
+    instruments.amend_instrument(gauge, calibrated_on=date(2026, 3, 1), calibration_due_on=date(2031, 1, 1), **BY)
+    check.refresh_from_db()
+    assert queries.calibration_of(check, zone=bank.component.rig.zone).state == state

@@ -1,18 +1,15 @@
 """Copies of what a record refers to, as plain JSON: a record shows things as they stood, whatever becomes of them."""
 
-from decimal import Decimal
 from typing import Any
 
 from calcs.units import Dimension, Quantity, from_si
-from equipment.models import Component, Instrument, Measured, Position
+from equipment.models import Component, Position
+from equipment.queries.copies import as_used, plain, quantity
+
+__all__ = ["as_tested", "as_used", "closes_on", "in_round_unit", "plain", "quantity"]
 
 _DIGITS = 6
 """Decimals kept of a computed limit: far under what any gauge shows, far over what a conversion spoils."""
-
-
-def quantity(measured: Measured | None) -> dict[str, str] | None:
-    """Return a quantity as entered: its digits as text, and its unit."""
-    return None if measured is None else {"value": measured.text, "unit": measured.unit}
 
 
 def in_round_unit(si: float, dimension: Dimension, *units: str) -> Quantity:
@@ -53,26 +50,3 @@ def closes_on(component: Component) -> str:
     if component.closes_on_open_hole:
         words.append("open hole")
     return ", ".join(words)
-
-
-def as_used(instrument: Instrument) -> dict[str, Any]:
-    """Return identity, range and calibration of an instrument."""
-    return {
-        "kind": instrument.kind,
-        "kind_text": instrument.get_kind_display(),
-        "serial": instrument.serial,
-        "maker": instrument.maker,
-        "model": instrument.model,
-        "range_low": quantity(instrument.range_low),
-        "range_high": quantity(instrument.range_high),
-        "accuracy_percent": plain(instrument.accuracy_percent),
-        "chart_hours": plain(instrument.chart_hours),
-        "calibrated_on": instrument.calibrated_on.isoformat() if instrument.calibrated_on else "",
-        "calibration_due_on": instrument.calibration_due_on.isoformat() if instrument.calibration_due_on else "",
-        "certificate_number": instrument.certificate_number,
-    }
-
-
-def plain(number: Decimal | None) -> str:
-    """Return a decimal without trailing zeros, or nothing."""
-    return "" if number is None else f"{number.normalize():f}"

@@ -1,5 +1,6 @@
 """Pages of accumulator banks: the bank with its bottles and readings, and the forms that change them."""
 
+from datetime import date
 from typing import Any, Final
 
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
@@ -9,7 +10,7 @@ from django.views.decorators.http import require_http_methods
 from accounts.presentation import date_text, quantity_shown
 from calcs.units import Dimension, System, to_si
 from equipment.actions import banks as actions
-from equipment.models import Bank, Bottle, BottleState, QuantityField
+from equipment.models import Bank, Bottle, BottleState, PrechargeCheck, QuantityField
 from equipment.queries import banks as queries
 from equipment.queries import history
 from equipment.queries.access import Right
@@ -82,10 +83,22 @@ def _shown(bank: Bank, visit: Visit) -> dict[str, Any]:
         "column": queries.hydrostatic(bank),
         "design_on_gauge": queries.design_on_gauge(bank),
         "targets": queries.targets(bank, _temperatures(visit.units)),
-        "rounds": queries.rounds_of(bank)[:_MOST_ROUNDS],
+        "rounds": [_round(one, bank) for one in queries.rounds_of(bank)[:_MOST_ROUNDS]],
         "may_record": Right.RECORD in visit.rights,
         "told": told(history.of_bank(bank)),
         **way_of_component(bank.component, "bank"),
+    }
+
+
+def _round(check: PrechargeCheck, bank: Bank) -> dict[str, Any]:
+    """Return a round with its gauge as it was used: calibration, and whether that copy was made on the day."""
+    kept = check.instrument_as_used
+    return {
+        "check": check,
+        "calibration": queries.calibration_of(check, zone=bank.component.rig.zone),
+        "due_on": date_text(date.fromisoformat(kept["calibration_due_on"])) if kept.get("calibration_due_on") else "",
+        "certificate": kept.get("certificate_number", ""),
+        "copied_later": kept.get("copied_later", False),
     }
 
 
