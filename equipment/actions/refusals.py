@@ -1,5 +1,6 @@
 """What the database refuses, said kindly: each constraint with the field it concerns and the remedy."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final
 
@@ -85,14 +86,14 @@ _OVERLAP_CONSTRAINTS: Final = {
 }
 
 
-def refuse_invalid(row: models.Model) -> None:
-    """Validate a row before it is saved.
+def refuse_invalid(row: models.Model, *, exclude: Collection[str] = ()) -> None:
+    """Validate a row before it is saved, but for the fields to `exclude`: those the program fills.
 
     Raises ValidationError with every field at fault, keyed by the name a caller uses for it (a quantity's
     three columns go by one), or Refused for the first constraint that would not hold.
     """
     try:
-        row.full_clean(validate_constraints=False, validate_unique=True)
+        row.full_clean(exclude=exclude, validate_constraints=False, validate_unique=True)
     except ValidationError as error:
         raise ValidationError(_by_caller_name(row, error)) from error
     for constraint in row._meta.constraints:

@@ -1,8 +1,12 @@
 """Holding a draft while it is changed: every action on a record begins and ends here."""
 
+from typing import Final
+
 from equipment.errors import Refused
 from tests_app.errors import RecordIsSealed, RecordIsStale
 from tests_app.models import Record, Step
+
+_HEADINGS: Final = ("drawdown_test__bank__component__rig", "pump_test__bank__component__rig")
 
 
 def hold_draft(record: Record, *, version: int | None = None) -> Record:
@@ -13,7 +17,7 @@ def hold_draft(record: Record, *, version: int | None = None) -> Record:
     """
     held = (
         Record.objects.select_for_update(of=("self",))
-        .select_related("rig", "stack", "section", "pressure_test")
+        .select_related("rig", "stack", "section", "pressure_test", *_HEADINGS)
         .get(pk=record.pk)
     )
     if held.frozen_at is not None:

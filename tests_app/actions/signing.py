@@ -9,13 +9,13 @@ from accounts.models import User
 from equipment.errors import Refused
 from equipment.models import Rig
 from tests_app.actions.drafts import hold_draft
-from tests_app.actions.judging import judge_all
+from tests_app.actions.judging_by_kind import judge_record
 from tests_app.after_commit import enqueue
 from tests_app.documents.snapshot import content_of, signatures_of
 from tests_app.models import Record, Signature, SigningRole
 from tests_app.queries.capacities import capacities_of
-from tests_app.queries.completeness import open_points
-from tests_app.queries.records import failed_lines_open
+from tests_app.queries.open_points import open_points
+from tests_app.queries.records import is_passed
 from tests_app.queries.verification import last_seal
 from tests_app.seals import canonical, canonical_of_parts, canonical_parts, sha256_of, signed_part
 from trail import entries
@@ -25,8 +25,8 @@ from trail import entries
 def sign_record(record: Record, *, role: str, password: str, version: int, by: User, at: datetime) -> Signature:
     """Sign a record as it stood at `version`: freeze it, seal it, and have its certificate made after commit.
 
-    The password of `by` is asked again; the name signed is that of their account. Every step is judged once more
-    from the files as kept. Signing twice in one role by the same person gives the first signature back.
+    The password of `by` is asked again; the name signed is that of their account. Everything is judged once more
+    from the files and rows as kept. Signing twice in one role by the same person gives the first signature back.
 
     Raises Refused naming `password`, `role`, or the first thing the record lacks; RecordIsStale when
     it changed since `version`; RecordIsSealed when it was signed by somebody else.
@@ -38,10 +38,10 @@ def sign_record(record: Record, *, role: str, password: str, version: int, by: U
     held = hold_draft(record, version=version)
     # The rig's row orders the seals: two records of a rig can't both follow the same one.
     Rig.objects.select_for_update().get(pk=held.rig_id)
-    judge_all(held)
+    judge_record(held)
     _refuse_incomplete(held)
     held.frozen_at = held.sealed_at = at
-    held.passed = not failed_lines_open(held)
+    held.passed = is_passed(held)
     held.previous_sha256 = last_seal(held.rig)
     _freeze(held)
     parts = canonical_parts(content_of(held))

@@ -7,9 +7,9 @@ from django.db import transaction
 
 from accounts.models import User
 from equipment.errors import Refused
-from tests_app.actions.judging import judge_all
+from tests_app.actions.judging_by_kind import judge_record
 from tests_app.actions.pressure_tests import save_numbered
-from tests_app.models import Record, Recording, Step
+from tests_app.models import Record, Recording, RecordKind, Step
 from trail import entries
 
 
@@ -20,7 +20,7 @@ def supersede_record(record: Record, *, reason: str, by: User, at: datetime) -> 
     The old record counts until the new one is sealed. Raises Refused when the record is not sealed, has a
     correction already, or no `reason` is given.
     """
-    old = Record.objects.select_for_update(of=("self",)).select_related("rig", "pressure_test").get(pk=record.pk)
+    old = Record.objects.select_for_update(of=("self",)).select_related("rig").get(pk=record.pk)
     if old.sealed_at is None:
         raise Refused("", f"{old} is not signed.", "Change it as it stands.")
     if not reason.strip():
@@ -57,15 +57,33 @@ def _copy(old: Record, by: User, at: datetime, reason: str) -> Record:
         supersedes_reason=reason,
     )
     save_numbered(new)
-    heading = old.pressure_test
-    heading.pk, heading.record = None, new
-    heading._state.adding = True
-    heading.save(force_insert=True)
     for use in old.instrument_uses.all():
         _save_copy(use, record=new)
-    _copy_steps(old, new)
-    judge_all(new)
+    if old.kind == RecordKind.PRESSURE:
+        _copy_pressure_test(old, new)
+    else:
+        _copy_bank_test(old, new)
+    judge_record(new)
     return new
+
+
+def _copy_pressure_test(old: Record, new: Record) -> None:
+    _save_copy(old.pressure_test, record=new)
+    _copy_steps(old, new)
+
+
+def _copy_bank_test(old: Record, new: Record) -> None:
+    """Copy a drawdown or pump test; what a search proposed refers to the new record's copy of the file."""
+    is_drawdown = old.kind == RecordKind.DRAWDOWN
+    _save_copy(old.drawdown_test if is_drawdown else old.pump_test, record=new)
+    recordings = {recording.pk: _save_copy(recording, record=new) for recording in old.recordings.all()}
+    for function in old.drawdown_functions.order_by("order"):
+        proposed = function.proposed
+        if proposed:
+            proposed = {**proposed, "recording": recordings[proposed["recording"]].pk}
+        _save_copy(function, record=new, proposed=proposed)
+    for row in (*old.recharges.order_by("order"), *old.pump_readings.order_by("pk")):
+        _save_copy(row, record=new)
 
 
 def _copy_steps(old: Record, new: Record) -> None:

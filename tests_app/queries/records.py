@@ -10,10 +10,32 @@ from equipment.errors import NotYours
 from equipment.models import Rig, Stack
 from equipment.queries import access
 from equipment.queries.access import Right, Viewer
-from tests_app.models import Certificate, Line, Outcome, Record, Recording, Step
+from tests_app.models import (
+    Certificate,
+    DrawdownFunction,
+    Line,
+    Outcome,
+    PumpReading,
+    Recharge,
+    Record,
+    Recording,
+    RecordKind,
+    Step,
+)
 
 Row = TypeVar("Row", bound=Model)
-_WITH: Final = ("rig", "stack__rig", "section__well", "pressure_test", "created_by", "supersedes", "superseded_by")
+_WITH: Final = (
+    "rig",
+    "stack__rig",
+    "section__well",
+    "pressure_test",
+    "drawdown_test__bank__component__rig",
+    "drawdown_test__precharge_check",
+    "pump_test__bank__component__rig",
+    "created_by",
+    "supersedes",
+    "superseded_by",
+)
 
 
 def records_visible(user: Viewer, rig: Rig) -> QuerySet[Record]:
@@ -45,6 +67,22 @@ def recording_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Record
     """Return the recording with its record; raises NotYours or NotAllowed."""
     recording = Recording.objects.select_related(*_under("record"), "step", "received_from").filter(pk=pk).first()
     return _checked(user, recording, needs)
+
+
+def function_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> DrawdownFunction:
+    """Return the function of a drawdown with its record; raises NotYours or NotAllowed."""
+    functions = DrawdownFunction.objects.select_related(*_under("record"), "position", "component")
+    return _checked(user, functions.filter(pk=pk).first(), needs)
+
+
+def recharge_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Recharge:
+    """Return the timed charging with its record; raises NotYours or NotAllowed."""
+    return _checked(user, Recharge.objects.select_related(*_under("record")).filter(pk=pk).first(), needs)
+
+
+def pump_reading_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> PumpReading:
+    """Return what one pump did, with its record; raises NotYours or NotAllowed."""
+    return _checked(user, PumpReading.objects.select_related(*_under("record")).filter(pk=pk).first(), needs)
 
 
 def certificate_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Certificate:
@@ -96,14 +134,22 @@ def failed_lines_open(record: Record) -> list[Line]:
     return [line for line in final_lines(judged) if line.outcome == Outcome.FAILED]
 
 
+def is_passed(record: Record) -> bool:
+    """Tell whether a judged record passes: no line of a pressure test is left failed, or its bank test passed."""
+    if record.kind == RecordKind.PRESSURE:
+        return not failed_lines_open(record)
+    test = record.drawdown_test if record.kind == RecordKind.DRAWDOWN else record.pump_test
+    return bool(test.outcome == Outcome.PASSED)
+
+
 def last_station_and_pod(stack: Stack, *, before: datetime) -> tuple[str, str]:
-    """Return the control station and pod of the stack's last sealed test before a moment; empty where none.
+    """Return the control station and pod of the stack's last sealed pressure test before a moment; empty where none.
 
     Stations and pods are used in turn from one test to the next (30 CFR 250.737(d)(5), from memory): a page
     can point out a repeat.
     """
     last = (
-        Record.objects.filter(stack=stack, sealed_at__isnull=False, started_at__lt=before)
+        Record.objects.filter(stack=stack, kind=RecordKind.PRESSURE, sealed_at__isnull=False, started_at__lt=before)
         .select_related("pressure_test")
         .order_by("-started_at")
         .first()
@@ -112,7 +158,7 @@ def last_station_and_pod(stack: Stack, *, before: datetime) -> tuple[str, str]:
 
 
 def _under(path: str) -> tuple[str, ...]:
-    return tuple(f"{path}__{name}" for name in _WITH[:4])
+    return tuple(f"{path}__{name}" for name in _WITH[:7])
 
 
 def _checked(user: Viewer, row: Row | None, needs: Right) -> Row:
@@ -127,5 +173,5 @@ def _record_of(row: Model) -> Record:
         return row
     if isinstance(row, Line):
         return row.step.record
-    assert isinstance(row, Step | Recording | Certificate)
+    assert isinstance(row, Step | Recording | Certificate | DrawdownFunction | Recharge | PumpReading)
     return row.record

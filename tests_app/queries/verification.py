@@ -9,7 +9,21 @@ from django.db.models import Model, Q, QuerySet
 
 from equipment import files
 from equipment.models import Rig
-from tests_app.models import InstrumentUse, Line, PressureTest, Record, Recording, Step, TypedReading
+from tests_app.models import (
+    DrawdownFunction,
+    DrawdownTest,
+    InstrumentUse,
+    Line,
+    PressureTest,
+    PumpReading,
+    PumpTest,
+    Recharge,
+    Record,
+    Recording,
+    RecordKind,
+    Step,
+    TypedReading,
+)
 from tests_app.seals import sha256_of, signed_part
 from trail.entries import snapshot
 
@@ -91,17 +105,39 @@ def check_seal(record: Record) -> SealCheck:
     return SealCheck(record, tuple(checks))
 
 
+_HELD_ROWS: Final[Mapping[str, tuple[tuple[type[Model], str], ...]]] = {
+    RecordKind.PRESSURE: (
+        (PressureTest, "record"),
+        (InstrumentUse, "record"),
+        (Step, "record"),
+        (Line, "step__record"),
+        (TypedReading, "step__record"),
+        (Recording, "record"),
+    ),
+    RecordKind.DRAWDOWN: (
+        (DrawdownTest, "record"),
+        (InstrumentUse, "record"),
+        (DrawdownFunction, "record"),
+        (Recharge, "record"),
+        (Recording, "record"),
+    ),
+    RecordKind.PUMP: (
+        (PumpTest, "record"),
+        (InstrumentUse, "record"),
+        (PumpReading, "record"),
+        (Recharge, "record"),
+        (Recording, "record"),
+    ),
+}
+"""The tables a seal covers beside the record's own, by kind. Every table is part of the hash, an empty one too: to add
+one to a kind would break the seals given before."""
+
+
 def _rows(record: Record) -> Iterator[tuple[str, list[dict[str, Any]]]]:
-    querysets: tuple[QuerySet[Any], ...] = (
-        Record.objects.filter(pk=record.pk),
-        PressureTest.objects.filter(record=record),
-        InstrumentUse.objects.filter(record=record),
-        Step.objects.filter(record=record),
-        Line.objects.filter(step__record=record),
-        TypedReading.objects.filter(step__record=record),
-        Recording.objects.filter(record=record),
-    )
-    for queryset in querysets:
+    held: list[QuerySet[Any]] = [
+        model._default_manager.filter(**{path: record}) for model, path in _HELD_ROWS[record.kind]
+    ]
+    for queryset in (Record.objects.filter(pk=record.pk), *held):
         yield queryset.model._meta.db_table, [_hashable(row) for row in queryset.order_by("pk")]
 
 

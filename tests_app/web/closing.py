@@ -16,7 +16,7 @@ from tests_app.documents.snapshot import content_of
 from tests_app.models import Record, Signature
 from tests_app.queries import records
 from tests_app.queries.capacities import capacities_of
-from tests_app.queries.completeness import open_points
+from tests_app.queries.open_points import open_points
 from tests_app.web.closing_forms import CorrectForm, SignForm
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.evidence_forms import ReasonForm

@@ -17,8 +17,8 @@ from tests_app import rulebook
 from tests_app.documents.snapshot import facts_in_words
 from tests_app.models import Evidence, Line, Outcome, Record, Recording, RecordingKind, Step
 from tests_app.queries import records
-from tests_app.queries.completeness import open_points
 from tests_app.queries.limits import hold_s
+from tests_app.queries.open_points import open_points
 from tests_app.queries.proposals import is_unconfirmed
 from tests_app.queries.verdicts import all_notes_of
 from tests_app.web.channel_form import ChannelForm

@@ -28,6 +28,23 @@ EVENTS: Final[Mapping[str, str]] = {
     "recording.attached": "attached",
     "recording.withdrawn": "set aside",
     "chart.attached": "attached the chart",
+    "recording.marks-confirmed": "confirmed what was proposed in",
+    "recording.channel-chosen": "chose the column of",
+    "recording.searched": "had searched again",
+    "recording.drops-searched": "had searched for steps of the drawdown",
+    "record.functions-filled": "entered the usual functions from the stack",
+    "record.readings-written": "wrote what was read",
+    "record.proposals-accepted": "took over the steps found in the recorder's file",
+    "function.added": "added",
+    "function.amended": "changed",
+    "function.removed": "took out",
+    "function.moved": "moved",
+    "recharge.added": "added",
+    "recharge.amended": "changed",
+    "recharge.removed": "took out",
+    "pump.added": "added",
+    "pump.amended": "changed",
+    "pump.removed": "took out",
     "certificate.issued": "made",
 }
 _OF_THE_WHOLE: Final = "record."
@@ -51,6 +68,9 @@ def story_of(record: Record, *, most: int | None = None) -> list[Told]:
         *records.steps_of(record),
         *records.lines_of(record),
         *records.recordings_of(record),
+        *record.drawdown_functions.all(),
+        *record.recharges.all(),
+        *record.pump_readings.all(),
         *([certificate] if certificate else []),
     ]
     found = entries.of_subjects(rows)
