@@ -20,6 +20,7 @@ from equipment.queries.stacks import as_installed
 from tests_app import rulebook
 from tests_app.actions.drafts import hold_draft, mark_changed
 from tests_app.actions.drawdown_judging import judge_drawdown_record
+from tests_app.actions.drawdown_searching import give_places
 from tests_app.models import DrawdownFunction, Movement, Record, RecordKind, VolumeFrom
 from tests_app.queries.copies import as_tested, quantity
 from tests_app.queries.drawdown_sequence import NEVER_ON_PIPE, usual_sequence, volume_of
@@ -87,6 +88,7 @@ def fill_functions(record: Record, *, by: User, at: datetime) -> list[DrawdownFu
     added = [
         _append(held, FunctionFacts(name=one.name, movement=one.movement, position=one.position)) for one in planned
     ]
+    give_places(held)
     mark_changed(held)
     judge_drawdown_record(held)
     after = {f"function {one.order}": f"{one.name}, {one.volume}" for one in added}
@@ -99,6 +101,7 @@ def add_function(record: Record, *, facts: FunctionFacts, by: User, at: datetime
     """Add a function after the others. Raises Refused or ValidationError naming the field of the facts."""
     held = _hold(record)
     added = _append(held, facts)
+    give_places(held)
     mark_changed(held)
     judge_drawdown_record(held)
     _tell("function.added", added, held, by=by, at=at, after=entries.snapshot(added))
@@ -130,6 +133,7 @@ def remove_function(function: DrawdownFunction, *, by: User, at: datetime) -> No
     for later in record.drawdown_functions.filter(order__gt=order).order_by("order"):
         later.order -= 1
         later.save()
+    give_places(record)
     mark_changed(record)
     judge_drawdown_record(record)
     held.pk = told
@@ -155,6 +159,7 @@ def move_function(function: DrawdownFunction, *, to_order: int, by: User, at: da
         other.save()
     held.order = to_order
     held.save()
+    give_places(record)
     mark_changed(record)
     judge_drawdown_record(record)
     _tell("function.moved", held, record, by=by, at=at, before={"order": was}, after={"order": to_order})
@@ -195,9 +200,15 @@ def write_readings(
 
 
 def require_functions(record: Record) -> None:
-    """Work out anew what each function of the held record takes and what is asked of it: a heading changed it."""
+    """Work out anew what each function of the held record takes and what is asked of it: a heading changed it.
+
+    Raises Refused, of no field, naming the function that can't be with the heading as it stands now.
+    """
     for one in functions_of(record):
-        _stand(one, record)
+        try:
+            _stand(one, record)
+        except Refused as refused:
+            raise Refused("", f"{one}: {refused.reason}", refused.remedy) from refused
         if one.volume_from == VolumeFrom.COMPONENT and one.component is not None:
             volume = volume_of(one.component, one.movement)
             one.volume = volume if volume is not None else one.volume

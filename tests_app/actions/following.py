@@ -11,8 +11,10 @@ from equipment import files
 from equipment.errors import Refused
 from equipment.models import Component, HoleSection
 from tests_app.actions.drafts import hold_draft
-from tests_app.actions.judging import judge_all, require_all
-from tests_app.models import Line, Record, RecordKind
+from tests_app.actions.drawdown_functions import require_functions
+from tests_app.actions.judging import require_all
+from tests_app.actions.judging_by_kind import judge_record
+from tests_app.models import DrawdownFunction, Line, Record, RecordKind
 from trail import entries
 from trail.actors import Actor
 
@@ -24,21 +26,29 @@ def rework_drafts(row: Component | HoleSection, *, by: Actor, at: datetime) -> l
     Signed records stay as they are. Raises Refused naming the draft that can't be worked out with the row as it
     stands now, so that no draft is left with figures of before.
     """
-    rests = Q(section=row.pk) if isinstance(row, HoleSection) else Q(steps__lines__component=row.pk)
-    drafts = Record.objects.filter(rests, kind=RecordKind.PRESSURE, frozen_at=None, discarded_at=None)
+    drafts = Record.objects.filter(_rests_on(row), frozen_at=None, discarded_at=None)
     keys = sorted(set(drafts.values_list("pk", flat=True)))
     held = (hold_draft(record) for record in Record.objects.filter(pk__in=keys).order_by("pk"))
     return [record for record in held if _reworked(record, row, by=by, at=at)]
 
 
+def _rests_on(row: Component | HoleSection) -> Q:
+    if isinstance(row, HoleSection):
+        return Q(section=row.pk, kind=RecordKind.PRESSURE)
+    return Q(steps__lines__component=row.pk) | Q(drawdown_functions__component=row.pk)
+
+
 def _reworked(record: Record, row: Component | HoleSection, *, by: Actor, at: datetime) -> bool:
     before = _asked(record)
     try:
-        require_all(record)
+        if record.kind == RecordKind.DRAWDOWN:
+            require_functions(record)
+        else:
+            require_all(record)
         was, became = entries.changes(before, _asked(record))
         if not became:
             return False
-        judge_all(record)
+        judge_record(record)
     except (Refused, InputError, files.FileMissing, files.FileAltered) as error:
         raise Refused(
             "", f"{record} is a draft that rests on this: {error}", "Put that right there, or discard the draft first."
@@ -59,9 +69,16 @@ def _reworked(record: Record, row: Component | HoleSection, *, by: Actor, at: da
 
 
 def _asked(record: Record) -> dict[str, Any]:
-    """Return what the record's lines must show and whom they name, as the trail keeps it."""
+    """Return what the record's lines or functions must show and whom they name, as the trail keeps it."""
+    if record.kind == RecordKind.DRAWDOWN:
+        functions = record.drawdown_functions.order_by("order")
+        return {str(one): {"volume": str(one.volume), **_asked_of(one)} for one in functions}
     lines = Line.objects.filter(step__record=record).select_related("position", "step").order_by("step__order", "pk")
     return {f"{line.step.order}. {line.position.name}": _words(line) for line in lines}
+
+
+def _asked_of(function: DrawdownFunction) -> dict[str, Any]:
+    return {"component": function.component_as_tested, "limits": function.limits}
 
 
 def _words(line: Line) -> dict[str, Any]:

@@ -20,9 +20,10 @@ from calcs.sizes import megabytes
 from equipment import files
 from equipment.errors import Refused
 from tests_app.actions.drafts import hold_draft, hold_step, mark_changed
+from tests_app.actions.drawdown_searching import forget_steps, propose_steps
 from tests_app.actions.judging import judge_all, judge_beside, judge_step, samples_of
 from tests_app.actions.searching import propose_holds
-from tests_app.models import Evidence, Record, Recording, RecordingKind, Step
+from tests_app.models import Evidence, Record, Recording, RecordingKind, RecordKind, Step
 from tests_app.queries.proposals import are_moved, is_unconfirmed
 from tests_app.queries.verdicts import overlaps
 from trail import entries
@@ -187,6 +188,7 @@ def withdraw_recording(recording: Recording, *, reason: str, by: User, at: datet
         step.recording, step.evidence = None, Evidence.NONE
         step.proposed_marks = step.chosen_marks = None
         judge_step(step, held)
+    forget_steps(held, own)
     mark_changed(held)
     _tell("recording.withdrawn", own, by=by, at=at, reason=reason.strip())
     return own
@@ -198,7 +200,10 @@ def take_samples(recording: Recording, record: Record, samples: Samples, *, judg
     times, pressures = reduced(samples, CURVE_POINTS)
     recording.curve = {"t": times.round(3).tolist(), "p": pressures.tolist()}
     _save(recording)
-    if recording.step_id is None:
+    if record.kind == RecordKind.DRAWDOWN:
+        propose_steps(record, recording, samples)
+        recording.save()
+    elif recording.step_id is None:
         propose_holds(record, recording, samples)
         recording.save()
     for step in judged:

@@ -70,7 +70,7 @@ def _round(check: PrechargeCheck, bank: Bank) -> dict[str, Any]:
     return {
         "taken_at": check.taken_at.astimezone(bank.component.rig.zone).isoformat(),
         "taken_by": check.taken_by,
-        "instrument": as_used(check.instrument),
+        "instrument": check.instrument_as_used or as_used(check.instrument),
         "remarks": check.remarks,
     }
 

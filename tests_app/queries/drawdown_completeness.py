@@ -10,7 +10,7 @@ from equipment.models import StackKind
 from tests_app.models import DrawdownFunction, DrawdownTest, GasState, Outcome, Record
 from tests_app.queries import bank_points
 from tests_app.queries.banks_tested import BankTested, read_copy
-from tests_app.queries.completeness import OpenPoint
+from tests_app.queries.completeness import OpenPoint, is_in_date
 from tests_app.queries.drawdown_sequence import NEVER_ON_PIPE
 from tests_app.queries.drawdowns import edition_of_record, functions_of, limit_of, stack_of
 from tests_app.queries.unread_files import unread
@@ -90,6 +90,17 @@ def _precharge(record: Record, test: DrawdownTest, bank: BankTested) -> Iterator
             "precharge_check",
             f"The round leaves out bottle {numbers}, in service when the test was made.",
             "Choose a round in which every bottle in service was read, or correct the bottle's state on the bank.",
+        )
+    gauge = test.bank_as_tested["precharge_round"]["instrument"]
+    if not is_in_date(gauge, check.taken_at.astimezone(record.rig.zone).date()):
+        noted = gauge["serial"].casefold() in record.remarks.casefold()
+        yield OpenPoint(
+            "precharge_check",
+            f"The {gauge['kind_text'].lower()} {gauge['serial']} the precharge was read with was not in calibration on "
+            f"{date_text(check.taken_at.astimezone(record.rig.zone))}, as far as its papers showed.",
+            f"Name it by its serial number, {gauge['serial']}, in the remarks and say why it was used; the report "
+            "prints that. Or read the precharge anew with another.",
+            blocks=not noted,
         )
     if record.started_at - check.taken_at > PRECHARGE_IS_OLD_AFTER:
         yield OpenPoint(

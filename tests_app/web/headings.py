@@ -11,7 +11,7 @@ from equipment.models import Rig
 from equipment.queries import access, instruments, stacks, wells
 from equipment.queries.access import Right
 from tests_app.actions import pressure_tests
-from tests_app.models import Record
+from tests_app.models import Record, RecordKind
 from tests_app.queries import records
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.heading_form import HeadingForm, Offer
@@ -24,7 +24,8 @@ from tests_app.web.story import story_of
 
 def offer_for(visit: Visit, rig: Rig, *, besides: Record | None = None) -> Offer:
     """Return what a heading on this rig can be filled in with; `besides` is the record being changed."""
-    earlier = records.records_visible(visit.user, rig).filter(discarded_at=None).select_related("pressure_test")
+    earlier = records.records_visible(visit.user, rig).filter(kind=RecordKind.PRESSURE, discarded_at=None)
+    earlier = earlier.select_related("pressure_test")
     if besides is not None:
         earlier = earlier.filter(number__lt=besides.number)
     return Offer(
