@@ -11,7 +11,8 @@ from equipment.models import Rig
 from tests_app.actions.drafts import hold_draft
 from tests_app.actions.judging_by_kind import judge_record
 from tests_app.after_commit import enqueue
-from tests_app.documents.snapshot import content_of, signatures_of
+from tests_app.documents.envelope import signatures_of
+from tests_app.documents.snapshot import content_of
 from tests_app.models import Record, Signature, SigningRole
 from tests_app.queries.capacities import capacities_of
 from tests_app.queries.open_points import open_points

@@ -73,7 +73,7 @@ def render(content: Content, *, sha256: str, verify_address: str, number: str = 
     # Only addresses that hold their content: no text on a record can make the page reach out.
     inside_only = URLFetcher(allowed_protocols=["data"], allow_redirects=False, fail_on_errors=True)
     page = HTML(string=render_to_string("documents/certificate.html", context), url_fetcher=inside_only)
-    css = render_to_string("documents/certificate.css", context)
+    css = render_to_string("documents/paper.css", context)
     style = CSS(string=css, font_config=fonts, url_fetcher=inside_only)
     pdf: bytes = page.write_pdf(
         stylesheets=[style],
@@ -106,6 +106,7 @@ def _context(content: Content, sha256: str, verify_address: str, number: str) ->
         "sheet": sheet,
         "content": content,
         "title": title_of(content),
+        "failed_title": REPORT_TITLE,
         "number": number,
         "sha256": sha256,
         "short_sha256": sha256[:SHORT_HASH],

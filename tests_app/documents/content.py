@@ -1,4 +1,4 @@
-"""The sealed content of a pressure test: everything its certificate prints, copied as text and plain JSON values.
+"""The sealed content of a record, and of a pressure test: all its paper prints, copied as text and plain JSON values.
 
 `snapshot.content_of(record)` makes it, the seal is the SHA-256 of its canonical JSON (RFC 8785), and the
 certificate is drawn from it alone: renaming a component, rig or label later changes nothing on paper.
@@ -282,32 +282,42 @@ class RowsContent(TypedDict):
     sha256: str
 
 
-class Content(TypedDict):
-    """The whole."""
+class Envelope(TypedDict):
+    """Whose record it is, of when, by which rules, signed by whom: alike in every kind."""
 
-    form: Literal["pressure-test/1"]
     number: int
-    kind: Choice  # pressure
+    kind: Choice  # pressure, drawdown, pump
     rig: RigContent
     stack: StackContent
-    section: SectionContent | None
-    heading: Heading
     edition: EditionContent
-    rules: list[RuleContent]
     started_at: Moment
     concluded_at: Moment
     sealed_at: Moment
-    passed: bool  # no line is left failed
-    open_lines: list[OpenLine]
-    alarms: NotRequired[list[str]]  # under the MASP, falls that did not settle; records sealed before have none
-    steps: list[StepContent]
-    unproven: NotRequired[list[UnprovenContent]]  # records sealed earlier have none
     instruments: list[InstrumentContent]
-    files: list[FileContent]
-    unassigned_holds: NotRequired[list[UnassignedHold]]  # records sealed earlier have none
     remarks: str
     signatures: list[SignatureContent]
     supersedes: SupersededRecord | None
     previous_sha256: str  # seal of the rig's record sealed before it, or ""
     rows: RowsContent  # not printed
     software: str  # "Wellhold 0.1.0"
+
+
+class Sealed(Envelope):
+    """What the sealed content of every kind of record holds."""
+
+    rules: list[RuleContent]
+    passed: bool  # a pressure test: no line is left failed; a drawdown or pump test: every part passed
+    alarms: NotRequired[list[str]]  # what does not fail it and must not be overlooked; the oldest records have none
+    files: list[FileContent]
+
+
+class Content(Sealed):
+    """The whole of a pressure test."""
+
+    form: Literal["pressure-test/1"]
+    section: SectionContent | None
+    heading: Heading
+    open_lines: list[OpenLine]
+    steps: list[StepContent]
+    unproven: NotRequired[list[UnprovenContent]]  # records sealed earlier have none
+    unassigned_holds: NotRequired[list[UnassignedHold]]  # records sealed earlier have none

@@ -6,13 +6,12 @@ judged windows are told apart by pattern and label, so that a grey print reads a
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from html import escape
 from itertools import pairwise
-from math import floor, log10
 from typing import Final
 
 from tests_app.documents import figures
 from tests_app.documents.content import CurveContent, HoldContent, LimitsContent, StepContent
+from tests_app.documents.drawing import FONT, HEAD, INK, SMALL, SOFT, WASH, Span, line, text, ticks
 
 WIDTH: Final = 494.0
 HEIGHT: Final = 105.0
@@ -20,31 +19,9 @@ _TOP, _BOTTOM = 19.0, 22.0
 _OVERVIEW: Final = (34.0, 190.0)
 _LOW: Final = (226.0, 333.0)
 _HIGH: Final = (381.0, 492.0)
-_FONT: Final = "Open Sans, DejaVu Sans, sans-serif"
-_INK, _SOFT, _LINE, _WASH = "#1b2327", "#566167", "#d5d1c6", "#f6f4ee"
-_SMALL, _HEAD = 6.2, 7.2
 _MINUTE: Final = 60.0
-_STEPS: Final = (1.0, 2.0, 5.0, 10.0)
 _CLEAR_OF_LIMIT: Final = 8.5
 _MOST_POINTS: Final = 1500
-
-
-@dataclass(frozen=True, slots=True)
-class Span:
-    """A stretch of an axis."""
-
-    low: float
-    high: float
-
-    @property
-    def length(self) -> float:
-        """Return how long it is, never zero."""
-        return (self.high - self.low) or 1.0
-
-    def widened(self, share: float) -> "Span":
-        """Return it with a share of its length added on both sides."""
-        more = self.length * share
-        return Span(self.low - more, self.high + more)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +52,7 @@ def step_plot(step: StepContent) -> str:
     body = "".join(_drawn(step, curve))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" width="{WIDTH:g}pt" '
-        f'height="{HEIGHT:g}pt" font-family="{_FONT}" font-size="{_SMALL}" fill="{_INK}">{body}</svg>'
+        f'height="{HEIGHT:g}pt" font-family="{FONT}" font-size="{SMALL}" fill="{INK}">{body}</svg>'
     )
 
 
@@ -163,20 +140,20 @@ def _windows(panel: Panel, step: StepContent) -> Iterator[str]:
             continue
         yield from _pattern(panel, window, low=name == "low")
         middle = (panel.x(window.low) + panel.x(window.high)) / 2
-        yield _text(middle, _TOP - 1.8, name, anchor="middle", weight=600)
+        yield text(middle, _TOP - 1.8, name, anchor="middle", weight=600)
 
 
 def _pattern(panel: Panel, window: Span, *, low: bool) -> Iterator[str]:
     """Mark a judged window: slanted strokes for the low hold, dots for the high one, and an edge on both sides."""
     left, right = panel.x(window.low), panel.x(window.high)
     top, bottom = _TOP, HEIGHT - _BOTTOM
-    yield f'<rect x="{left:.2f}" y="{top}" width="{right - left:.2f}" height="{bottom - top:g}" fill="{_WASH}"/>'
+    yield f'<rect x="{left:.2f}" y="{top}" width="{right - left:.2f}" height="{bottom - top:g}" fill="{WASH}"/>'
     if low:
         yield _strokes(left, right, top, bottom)
     else:
         yield _dots(left, right, top, bottom)
     for edge in (left, right):
-        yield _line(edge, top, edge, bottom, _SOFT, 0.5)
+        yield line(edge, top, edge, bottom, SOFT, 0.5)
 
 
 def _strokes(left: float, right: float, top: float, bottom: float, gap: float = 5.0) -> str:
@@ -206,14 +183,14 @@ def _dots(left: float, right: float, top: float, bottom: float, gap: float = 5.0
 
 
 def _frame(panel: Panel) -> Iterator[str]:
-    yield _line(panel.left, HEIGHT - _BOTTOM, panel.right, HEIGHT - _BOTTOM, _SOFT, 0.6)
-    yield _line(panel.left, _TOP, panel.left, HEIGHT - _BOTTOM, _SOFT, 0.6)
+    yield line(panel.left, HEIGHT - _BOTTOM, panel.right, HEIGHT - _BOTTOM, SOFT, 0.6)
+    yield line(panel.left, _TOP, panel.left, HEIGHT - _BOTTOM, SOFT, 0.6)
 
 
 def _limit_line(panel: Panel, pressure: float) -> str:
     y = panel.y(pressure)
     return (
-        f'<path d="M{panel.left:.2f} {y:.2f}H{panel.right:.2f}" stroke="{_INK}" stroke-width=".7" '
+        f'<path d="M{panel.left:.2f} {y:.2f}H{panel.right:.2f}" stroke="{INK}" stroke-width=".7" '
         'stroke-dasharray="4 2" fill="none"/>'
     )
 
@@ -227,7 +204,7 @@ def _trace(panel: Panel, curve: CurveContent) -> str:
     ]
     every = max(1, len(points) // _MOST_POINTS)
     path = "".join(_strokes_inside(points[::every]))
-    return f'<path d="{path}" stroke="{_INK}" stroke-width=".9" stroke-linejoin="round" fill="none"/>'
+    return f'<path d="{path}" stroke="{INK}" stroke-width=".9" stroke-linejoin="round" fill="none"/>'
 
 
 def _strokes_inside(points: Sequence[tuple[float, float]]) -> Iterator[str]:
@@ -260,31 +237,17 @@ def _cut(
     return first, last
 
 
-def ticks(span: Span, about: int) -> list[float]:
-    """Return round numbers inside the span, about as many as asked for.
-
-    >>> ticks(Span(0, 5600), 5)
-    [0.0, 1000.0, 2000.0, 3000.0, 4000.0, 5000.0]
-    """
-    rough = span.length / about
-    scale = 10.0 ** floor(log10(rough))
-    pace = min((step * scale for step in _STEPS), key=lambda step: abs(step - rough))
-    first = -floor(-span.low / pace + 1e-9)
-    count = floor(span.high / pace + 1e-9) - first + 1
-    return [round((first + place) * pace, 9) for place in range(max(0, count))]
-
-
 def _pressure_ticks(panel: Panel, edges: Sequence[float], unit: str) -> Iterator[str]:
     """Label the axis; limits stand in bold and push the round numbers beside them away."""
     taken = [panel.y(edge) for edge in edges]
     for edge, y in zip(edges, taken, strict=True):
-        yield _text(panel.left - 4, y + 2.1, figures.required_unrounded(edge, unit), anchor="end", weight=700)
+        yield text(panel.left - 4, y + 2.1, figures.required_unrounded(edge, unit), anchor="end", weight=700)
     for value in ticks(panel.pressures, 4):
         y = panel.y(value)
         if all(abs(y - other) > _CLEAR_OF_LIMIT for other in taken) and y > _TOP:
-            yield _line(panel.left - 2, y, panel.left, y, _SOFT, 0.6)
+            yield line(panel.left - 2, y, panel.left, y, SOFT, 0.6)
             label = figures.number_text(value)
-            yield _text(panel.left - 4, y + 2.1, label, anchor="end", fill=_SOFT)
+            yield text(panel.left - 4, y + 2.1, label, anchor="end", fill=SOFT)
 
 
 def _time_ticks(panel: Panel, origin: float) -> Iterator[str]:
@@ -295,32 +258,12 @@ def _time_ticks(panel: Panel, origin: float) -> Iterator[str]:
     base = HEIGHT - _BOTTOM
     for value in found:
         x = panel.x(origin + value * _MINUTE)
-        yield _line(x, base, x, base + 2, _SOFT, 0.6)
-        yield _text(x, base + 9, figures.number_text(value), anchor="middle", fill=_SOFT)
-    yield _text((panel.left + panel.right) / 2, base + 17.5, "minutes", anchor="middle", fill=_SOFT)
+        yield line(x, base, x, base + 2, SOFT, 0.6)
+        yield text(x, base + 9, figures.number_text(value), anchor="middle", fill=SOFT)
+    yield text((panel.left + panel.right) / 2, base + 17.5, "minutes", anchor="middle", fill=SOFT)
 
 
 def _title(panel: Panel, name: str, aside: str) -> str:
-    return _text(panel.left, 9, name, size=_HEAD, weight=600) + _text(
-        panel.right, 9, aside, anchor="end", fill=_SOFT, size=_SMALL
-    )
-
-
-def _line(x1: float, y1: float, x2: float, y2: float, stroke: str, width: float) -> str:
-    return f'<path d="M{x1:.2f} {y1:.2f}L{x2:.2f} {y2:.2f}" stroke="{stroke}" stroke-width="{width:g}" fill="none"/>'
-
-
-def _text(
-    x: float,
-    y: float,
-    text: str,
-    *,
-    anchor: str = "start",
-    weight: int = 400,
-    fill: str = _INK,
-    size: float = _SMALL,
-) -> str:
-    return (
-        f'<text x="{x:.2f}" y="{y:.2f}" text-anchor="{anchor}" font-weight="{weight}" font-size="{size:g}" '
-        f'fill="{fill}">{escape(text)}</text>'
+    return text(panel.left, 9, name, size=HEAD, weight=600) + text(
+        panel.right, 9, aside, anchor="end", fill=SOFT, size=SMALL
     )

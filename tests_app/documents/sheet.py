@@ -1,43 +1,41 @@
 """Sealed content arranged as it is printed: every figure already words, so that the template only lays out."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
 from calcs.units import DISPLAY_UNITS, Dimension
 from tests_app.documents import figures, plots
-from tests_app.documents.calibration import calibration_stands
 from tests_app.documents.content import (
     ComponentContent,
     Confidence,
     Content,
-    FileContent,
     HoldContent,
-    InstrumentContent,
     LineContent,
-    RuleContent,
     StepContent,
     UnassignedHold,
 )
+from tests_app.documents.sheet_rows import (
+    CONFIDENCE_WORDS,
+    Fact,
+    FileRow,
+    InstrumentRow,
+    Remark,
+    RuleRow,
+    SignatureRow,
+    file_row,
+    instrument_row,
+    not_in_calibration,
+    rule_row,
+    sentence,
+    signature_rows,
+    signers_in_a_row,
+    steps_named,
+    tested_on,
+)
 from tests_app.documents.unproven import UnprovenRow, otherwise_proved, unproven_rows
 
-CONFIDENCE_WORDS: Final[dict[Confidence, str]] = {
-    "read": "Read in the clause named.",
-    "read-2": "Read in a text that reports the clause, not in the clause itself.",
-    "derived": "Worked out from other figures of the rules.",
-    "memory": "From memory, not checked against the text.",
-    "memory-low": "From memory and unsure; check it before relying on it.",
-}
 _FAILED: Final = "failed"
-
-
-@dataclass(frozen=True, slots=True)
-class Fact:
-    """A name and what stands under it."""
-
-    name: str
-    text: str
-    more: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,35 +127,6 @@ class OpenRow:
 
 
 @dataclass(frozen=True, slots=True)
-class InstrumentRow:
-    """An instrument and its calibration as it stood."""
-
-    kind: str
-    identity: str
-    serial: str
-    range: str
-    accuracy: str
-    certificate: str
-    calibrated: str
-    due: str
-    state: str  # in-date, out-of-date, unknown
-    stands: str  # the state in words
-
-
-@dataclass(frozen=True, slots=True)
-class FileRow:
-    """A file as received."""
-
-    name: str
-    kind: str
-    facts: str
-    received: str
-    sha256: str
-    withdrawn: bool
-    withdrawn_reason: str
-
-
-@dataclass(frozen=True, slots=True)
 class Working:
     """How required pressures were worked out, once for all elements with the same working."""
 
@@ -165,34 +134,6 @@ class Working:
     clause: str
     confidence: str
     lines: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Remark:
-    """Something seen or said, and where."""
-
-    place: str
-    text: str
-    leak: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class SignatureRow:
-    """Who signed, as what, when."""
-
-    name: str
-    role: str
-    signed: str
-
-
-@dataclass(frozen=True, slots=True)
-class RuleRow:
-    """A rule applied."""
-
-    clause: str
-    text: str
-    confidence: str
-    unsure: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,23 +192,20 @@ def sheet_of(content: Content) -> Sheet:
             OpenRow(each["element"], _side(each["pressure_from"]), each["step"], each["why"])
             for each in content["open_lines"]
         ),
-        alarms=(*content.get("alarms", ()), *_not_in_calibration(content)),
+        alarms=(*content.get("alarms", ()), *not_in_calibration(content)),
         unproven=unproven_rows(content),
         otherwise_proved=otherwise_proved(content),
         components=tuple(_component_rows(content)),
-        instruments=tuple(_instrument_row(each, content) for each in content["instruments"]),
-        files=tuple(_file_row(each) for each in content["files"]),
-        rules=tuple(_rule_row(each) for each in content["rules"]),
+        instruments=tuple(instrument_row(each, content["rig"]["display_units"]) for each in content["instruments"]),
+        files=tuple(file_row(each) for each in content["files"]),
+        rules=tuple(rule_row(each) for each in content["rules"]),
         workings=tuple(_workings(content)),
         remarks=tuple(_remarks(content)),
-        signatures=tuple(
-            SignatureRow(each["name"], each["role"]["text"], figures.moment_text(each["signed_at"]))
-            for each in content["signatures"]
-        ),
-        tested_on=_tested_on(content),
+        signatures=signature_rows(content),
+        tested_on=tested_on(content),
         sealed=figures.moment_text(content["sealed_at"]),
         in_force_from=figures.day_text(content["edition"]["in_force_from"]),
-        signers=2 if len(content["signatures"]) in (1, 2, 4) else 3,
+        signers=signers_in_a_row(content),
         judged_from_files=any(step["evidence"]["key"] == "recording" for step in content["steps"]),
     )
 
@@ -281,11 +219,6 @@ def _counts(content: Content) -> Counts:
         typed=sum(step["evidence"]["key"] == "typed" for step in content["steps"]),
         open=len(content["open_lines"]),
     )
-
-
-def _tested_on(content: Content) -> str:
-    first, last = (figures.moment_text(content[key]).partition(",")[0] for key in ("started_at", "concluded_at"))
-    return f"on {first}" if first == last else f"from {first} to {last}"
 
 
 def _facts(content: Content) -> Iterator[Fact]:
@@ -344,25 +277,14 @@ def _reasons(step: StepContent) -> Iterator[str]:
         if hold is None:
             yield f"{name} hold: none was held."
         else:
-            yield from (_sentence(f"{name} hold: {reason}") for reason in hold["reasons"])
-
-
-def _sentence(text: str) -> str:
-    return text if text.endswith((".", "!", "?")) else f"{text}."
+            yield from (sentence(f"{name} hold: {reason}") for reason in hold["reasons"])
 
 
 def _retest_notes(step: StepContent) -> Iterator[str]:
     if step["retest_of"] is not None:
         yield f"Retest of step {step['retest_of']}."
     if step["retests"]:
-        yield f"Tested again as {_steps_named(step['retests'])}."
-
-
-def _steps_named(orders: Sequence[int]) -> str:
-    numbers = [str(order) for order in orders]
-    if len(numbers) == 1:
-        return f"step {numbers[0]}"
-    return f"steps {', '.join(numbers[:-1])} and {numbers[-1]}"
+        yield f"Tested again as {steps_named(step['retests'])}."
 
 
 def _line_row(line: LineContent, step: StepContent, unit: str) -> LineRow:
@@ -464,7 +386,7 @@ def _step_notes(step: StepContent, unit: str) -> Iterator[str]:
         where = f"{figures.duration(chosen[0])} to {figures.duration(chosen[1])} on the recording"
         was = f", proposed {figures.duration(proposed[0])} to {figures.duration(proposed[1])}" if proposed else ""
         reason = step["marks"].get("reason", "")
-        yield _sentence(f"The tester set the step at {where}{was}{f': {reason}' if reason else ''}")
+        yield sentence(f"The tester set the step at {where}{was}{f': {reason}' if reason else ''}")
     low = step["low"]
     if low is not None and low["highest_before"] is not None:
         before = figures.held(low["highest_before"], unit, figures.up)
@@ -489,52 +411,6 @@ def _component_rows(content: Content) -> Iterator[ComponentRow]:
             closes_on=component["closes_on"],
             elements=" · ".join(elements),
         )
-
-
-def _instrument_row(each: InstrumentContent, content: Content) -> InstrumentRow:
-    system = content["rig"]["display_units"]
-    low = f"{figures.entered(each['range_low'], system)} to " if each["range_low"] is not None else ""
-    stands = calibration_stands(each)
-    hours = f"{each['chart_hours']} h chart" if each["chart_hours"] else ""
-    accuracy = f"±{each['accuracy_percent']} % of full scale" if each["accuracy_percent"] else ""
-    return InstrumentRow(
-        kind=each["kind"],
-        identity=" ".join(filter(None, (each["maker"], each["model"]))),
-        serial=each["serial"],
-        range=f"{low}{figures.entered(each['range_high'], system)}",
-        accuracy=", ".join(filter(None, (accuracy, hours))),
-        certificate=each["certificate_number"],
-        calibrated=figures.day_text(each["calibrated_on"]),
-        due=figures.day_text(each["calibration_due_on"]),
-        state=stands.state,
-        stands=stands.words,
-    )
-
-
-def _not_in_calibration(content: Content) -> Iterator[str]:
-    for each in content["instruments"]:
-        stands = calibration_stands(each)
-        if stands.state != "in-date":
-            yield f"{each['kind']} {each['serial']}: {stands.words[:1].lower()}{stands.words[1:]}."
-
-
-def _file_row(each: FileContent) -> FileRow:
-    used = f"{_steps_named(each['steps'])}".capitalize() if each["steps"] else ""
-    facts = ". ".join(filter(None, (each["facts"], figures.size_text(each["size"]), used)))
-    return FileRow(
-        name=each["file_name"],
-        kind=each["kind"]["text"],
-        facts=facts,
-        received=figures.moment_text(each["received_at"]),
-        sha256=each["sha256"],
-        withdrawn=each["withdrawn"],
-        withdrawn_reason=each.get("withdrawn_reason", ""),
-    )
-
-
-def _rule_row(rule: RuleContent) -> RuleRow:
-    unsure = rule["confidence"] in ("memory", "memory-low")
-    return RuleRow(rule["clause"], rule["text"], CONFIDENCE_WORDS[rule["confidence"]], unsure)
 
 
 def _workings(content: Content) -> Iterator[Working]:

@@ -14,7 +14,7 @@ from django.http import HttpRequest, HttpResponse
 
 from equipment.models import PositionGroup
 from tests_app import rulebook
-from tests_app.documents.snapshot import facts_in_words
+from tests_app.documents.envelope import facts_in_words
 from tests_app.models import Evidence, Line, Outcome, Record, Recording, RecordingKind, Step
 from tests_app.queries import records
 from tests_app.queries.limits import hold_s
