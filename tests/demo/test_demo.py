@@ -24,7 +24,8 @@ from config.demo import demo_logins
 from equipment.models import Component, Rig, Well
 from tests_app.management.demo import scenario
 from tests_app.models import Line, Outcome, Record, Signature, Step
-from tests_app.queries.due_list import NEVER_TESTED, due_list
+from tests_app.queries.due_items import NEVER_TESTED
+from tests_app.queries.due_list import due_list
 from tests_app.queries.verification import check_seal, sealed_records
 from tests_app.seals import canonical
 from trail.models import TrailEntry

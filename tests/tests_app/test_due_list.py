@@ -25,7 +25,8 @@ from tests.builders_tests_app import (
 )
 from tests_app.actions import pressure_tests, programmes, superseding
 from tests_app.models import Programme
-from tests_app.queries.due_list import DueItem, due_list
+from tests_app.queries.due_items import DueItem
+from tests_app.queries.due_list import due_list
 
 pytestmark = pytest.mark.django_db
 

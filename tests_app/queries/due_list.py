@@ -1,4 +1,4 @@
-"""What is due on a rig: each installed component's last passing test and the moment its next must have begun.
+"""What is due on a rig: for what stands in it, the last passing test and the moment the next must have begun.
 
 Worked out afresh from what happened; nothing of it is stored. A row that can't be worked out is shown as
 worse than overdue, with the reason, and does not stop the others.
@@ -7,112 +7,28 @@ worse than overdue, with the reason, and does not stop the others.
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Final
 
 from calcs import recurrence
 from calcs.errors import InputError
-from calcs.recurrence import Due, Event, EventKind, Happened, State, Tested
+from calcs.recurrence import Event, EventKind, Happened, Tested
 from calcs.rules import Edition, Occasion, PressureRule, Recurrence
 from equipment.errors import Refused
-from equipment.models import NOT_PRESSURE_TESTED, Component, HoleSection, Installation, Position, Rig, ServiceEvent
+from equipment.models import NOT_PRESSURE_TESTED, Component, HoleSection, Installation, Rig, ServiceEvent
 from equipment.queries.stacks import Standing, standing_at
 from tests_app.errors import NoRules
 from tests_app.models import Barrier, Line, Outcome, Record
+from tests_app.queries.bank_dues import bank_items
+from tests_app.queries.due_items import FORGOTTEN_AFTER, DueItem, concluded, is_being_tested, is_corrected, pressing
 from tests_app.queries.records import final_lines
 from tests_app.queries.requirements import Circumstances, choice_for, default_side, edition_of, required_for
 
-FORGOTTEN_AFTER: Final = timedelta(days=3)
-"""A draft begun longer ago than this no longer counts as a test that is running."""
-
-CANNOT_BE_WORKED_OUT: Final = "cannot-be-worked-out"
-NOT_PASSED: Final = "not-passed"
-NEVER_TESTED: Final = "never-tested"
-
-_WORST_FIRST: Final = (
-    CANNOT_BE_WORKED_OUT,
-    State.OVERDUE,
-    NOT_PASSED,
-    NEVER_TESTED,
-    State.DUE_NOW,
-    State.DUE_SOON,
-    State.IN_PROGRESS,
-    State.IN_DATE,
-    State.OUT_OF_SERVICE,
-)
-
-
-@dataclass(frozen=True)
-class DueItem:
-    """One position of the rig and when what stands in it must be tested.
-
-    Attributes:
-        position: where it stands.
-        component: what stands there.
-        installation: since when.
-        last_record: its last passing sealed test that was not corrected, if any.
-        last_tested_at: when that test was concluded.
-        due: when the next must have begun, and why; None where that can't be worked out or only events call for it.
-        failed_record: the sealed test in which it last failed, when no passing one came after.
-        draft: the draft that tests it now, if any.
-        first_test: which first test is owed, in words, for what was never tested; else empty.
-        stood_too_long: whether it was never tested for longer than a passing test would have lasted.
-        clause: the clause of the interval.
-        edition: id of the edition it stands in.
-        confidence: how surely the interval is known (see `calcs.rules.Confidence`).
-        error: why the row can't be worked out; empty when it can.
-    """
-
-    position: Position
-    component: Component
-    installation: Installation
-    last_record: Record | None = None
-    last_tested_at: datetime | None = None
-    due: Due | None = None
-    failed_record: Record | None = None
-    draft: Record | None = None
-    first_test: str = ""
-    stood_too_long: bool = False
-    clause: str = ""
-    edition: str = ""
-    confidence: str = ""
-    error: str = ""
-
-    @property
-    def state(self) -> str:
-        """Return the state's key: one of `calcs.recurrence.State` or of the three kept here."""
-        if self.error or self.due is None:
-            return CANNOT_BE_WORKED_OUT
-        # Overdue stays overdue: that it failed as well is told beside it, never instead of it.
-        failed = self.failed_record is not None and self.due.state is not State.OVERDUE
-        if failed:
-            return NOT_PASSED
-        return NEVER_TESTED if self.is_never_tested else self.due.state.value
-
-    @property
-    def is_never_tested(self) -> bool:
-        """Tell whether no test of it was ever concluded, and none is running."""
-        due_now = self.due is not None and self.due.state is State.DUE_NOW
-        return due_now and self.last_record is None and self.failed_record is None
-
-    @property
-    def rank(self) -> int:
-        """Return the place among the most pressing: what was never tested for too long stands with the overdue."""
-        overlong = self.state == NEVER_TESTED and self.stood_too_long
-        return _WORST_FIRST.index(State.OVERDUE if overlong else self.state)
-
-    @property
-    def reason(self) -> str:
-        """Return why, in words."""
-        if self.error or self.due is None:
-            return self.error
-        return f"{self.due.reason} {self.first_test}".strip() if self.is_never_tested else self.due.reason
-
 
 def due_list(rig: Rig, *, at: datetime) -> list[DueItem]:
-    """Return the rig's pressure-tested positions, the most pressing first. A constant number of queries.
+    """Return what is due on the rig's positions, the most pressing first. A constant number of queries.
 
-    On a rig without rules none of them can be worked out, and each says so.
+    On a rig without rules no test can be worked out, and each says so.
     """
     installed = list(
         Installation.objects.filter(standing_at(at), position__stack__rig=rig)
@@ -123,16 +39,18 @@ def due_list(rig: Rig, *, at: datetime) -> list[DueItem]:
     try:
         edition = edition_of(rig)
     except NoRules as none:
-        return [_without_rules(one, history, none, at) for one in installed if _may_be_tested(one)]
+        items = [_without_rules(one, history, none, at) for one in installed if _may_be_tested(one)]
+        return sorted([*items, *bank_items(installed, history.services, none, at=at)], key=pressing)
     section = _section(rig, at)
     under = {one.position.stack_id: None for one in installed}
     around = {stack: _around(stack, installed, edition, section) for stack in under}
-    items = [
+    found = [
         _item(one, history, around[one.position.stack_id], at)
         for one in installed
         if _may_be_tested(one) and _is_ruled(one.component, edition)
     ]
-    return sorted((item for item in items if item is not None), key=_pressing)
+    items = [item for item in found if item is not None]
+    return sorted([*items, *bank_items(installed, history.services, edition, at=at)], key=pressing)
 
 
 def _may_be_tested(installed: Installation) -> bool:
@@ -147,17 +65,6 @@ def _without_rules(installed: Installation, history: "_History", none: NoRules, 
 def _is_ruled(component: Component, edition: Edition) -> bool:
     """Tell whether the edition speaks of components of this kind at all."""
     return any(not scope.kinds or component.kind in scope.kinds for rule in edition.rules for scope in rule.scopes)
-
-
-def _pressing(item: DueItem) -> tuple[int, bool, float, int, int]:
-    due_at = item.due.due_at.timestamp() if item.due and item.due.due_at else float("inf")
-    return (
-        item.rank,
-        item.failed_record is None,
-        due_at,
-        item.position.stack_id,
-        item.position.order,
-    )
 
 
 def _section(rig: Rig, at: datetime) -> HoleSection | None:
@@ -220,17 +127,7 @@ class _History:
         for line in self.lines.get(component.pk, ()):
             by_record[line.step.record_id].append(line)
         found = [(lines[0].step.record, final_lines(lines)) for lines in by_record.values()]
-        return [(record, lines) for record, lines in found if not _is_corrected(record)]
-
-
-def _is_corrected(record: Record) -> bool:
-    later: Record | None = getattr(record, "superseded_by", None)
-    return later is not None and later.sealed_at is not None
-
-
-def _is_being_tested(record: Record) -> bool:
-    """Tell whether a record is the draft of a test: the draft of a correction tests nothing anew."""
-    return record.sealed_at is None and record.supersedes_id is None
+        return [(record, lines) for record, lines in found if not is_corrected(record)]
 
 
 def _item(installed: Installation, history: _History, under: Circumstances, at: datetime) -> DueItem | None:
@@ -250,23 +147,18 @@ def _item(installed: Installation, history: _History, under: Circumstances, at: 
 
 
 def _with_records(item: DueItem, history: _History, at: datetime) -> DueItem:
-    sealed = [(r, lines) for r, lines in history.records(item.component) if r.sealed_at and _concluded(r) <= at]
+    sealed = [(r, lines) for r, lines in history.records(item.component) if r.sealed_at and concluded(r) <= at]
     passing = [r for r, lines in sealed if _passes(lines)]
-    last = max(passing, key=_concluded, default=None)
-    failing = [r for r, lines in sealed if not _passes(lines) and (last is None or _concluded(r) > _concluded(last))]
-    drafts = [r for r, _ in history.records(item.component) if _is_being_tested(r) and r.started_at <= at]
+    last = max(passing, key=concluded, default=None)
+    failing = [r for r, lines in sealed if not _passes(lines) and (last is None or concluded(r) > concluded(last))]
+    drafts = [r for r, _ in history.records(item.component) if is_being_tested(r) and r.started_at <= at]
     return replace(
         item,
         last_record=last,
         last_tested_at=last.concluded_at if last else None,
-        failed_record=max(failing, key=_concluded, default=None),
+        failed_record=max(failing, key=concluded, default=None),
         draft=max(drafts, key=lambda record: record.started_at, default=None),
     )
-
-
-def _concluded(record: Record) -> datetime:
-    assert record.concluded_at is not None  # the database lets no record be sealed without it
-    return record.concluded_at
 
 
 def _passes(lines: Iterable[Line]) -> bool:
@@ -312,8 +204,8 @@ def _events(item: DueItem, history: _History, at: datetime) -> list[Event]:
     for record, lines in history.records(item.component):
         held = min((line.required_high.si for line in lines), default=None)
         if record.sealed_at is not None:
-            events.append(Tested(record.started_at, _concluded(record), _passes(lines), held))
-        elif _is_being_tested(record) and at - record.started_at <= FORGOTTEN_AFTER:
+            events.append(Tested(record.started_at, concluded(record), _passes(lines), held))
+        elif is_being_tested(record) and at - record.started_at <= FORGOTTEN_AFTER:
             events.append(Tested(record.started_at))
     return events
 

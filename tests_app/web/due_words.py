@@ -5,7 +5,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from calcs.recurrence import State, limit_words, moment_words
-from tests_app.queries.due_list import CANNOT_BE_WORKED_OUT, NEVER_TESTED, NOT_PASSED, DueItem
+from tests_app.queries.due_items import CANNOT_BE_WORKED_OUT, NEVER_TESTED, NOT_PASSED, DueItem, What
 
 STATE_KEYS: Final = {
     CANNOT_BE_WORKED_OUT: "unknown",
@@ -33,6 +33,18 @@ _WORDS: Final = {
 }
 STATE_CHOICES: Final = [(str(key), words) for key, words in _WORDS.items()]
 """Every state, for a filter."""
+
+WHAT_WORDS: Final = {
+    What.PRESSURE: "Pressure test",
+    What.DRAWDOWN: "Drawdown test",
+    What.PUMP: "Pump test",
+    What.PRECHARGE: "Precharge check",
+    What.SHELL: "Shell test of bottles",
+}
+WHAT_CHOICES: Final = [(str(key), words) for key, words in WHAT_WORDS.items()]
+"""Everything that can be due, for a filter."""
+_OF_READINGS: Final[dict[str, str]] = {NOT_PASSED: "Out of tolerance", State.DUE_NOW: "Due to be read"}
+_RAN_OUT: Final[dict[str, str]] = {State.OVERDUE: "Ran out", State.DUE_SOON: "Runs out"}
 
 _HOUR: Final = timedelta(hours=1)
 _DAY: Final = timedelta(days=1)
@@ -64,11 +76,16 @@ def distance_text(moment: datetime, at: datetime) -> str:
 def state_words(item: DueItem, at: datetime) -> str:
     """Return the state of an item in words, with how far over or how near it is."""
     state, due_at = item.state, item.due.due_at if item.due else None
+    if item.what is What.PRECHARGE and state in _OF_READINGS:
+        return _OF_READINGS[state]
+    if item.what is What.SHELL and state in _RAN_OUT and due_at:
+        return f"{_RAN_OUT[state]} {distance_text(due_at, at)}"
     if state == State.OVERDUE and due_at:
         overdue = f"Overdue by {distance_text(due_at, at).removesuffix(' ago')}"
         return f"{overdue}, last test not passed" if item.failed_record else overdue
     if state == NEVER_TESTED:
-        return f"Never tested, installed {distance_text(item.installation.installed_at, at)}"
+        never = "Never read" if item.what is What.PRECHARGE else "Never tested"
+        return f"{never}, installed {distance_text(item.installation.installed_at, at)}"
     if state == State.DUE_SOON and due_at:
         return f"Due {distance_text(due_at, at)}"
     return _WORDS[state]

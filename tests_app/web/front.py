@@ -26,9 +26,18 @@ from equipment.web.columns import ListTable, MomentColumn
 from equipment.web.lists import RowFilter, listed
 from tests_app.models import Record
 from tests_app.queries import records
-from tests_app.queries.due_list import CANNOT_BE_WORKED_OUT, NEVER_TESTED, NOT_PASSED, DueItem, due_list
+from tests_app.queries.due_items import CANNOT_BE_WORKED_OUT, NEVER_TESTED, NOT_PASSED, DueItem
+from tests_app.queries.due_list import due_list
 from tests_app.web.clauses import clauses_linked
-from tests_app.web.due_words import STATE_CHOICES, STATE_KEYS, deadline_text, due_text, state_words
+from tests_app.web.due_words import (
+    STATE_CHOICES,
+    STATE_KEYS,
+    WHAT_CHOICES,
+    WHAT_WORDS,
+    deadline_text,
+    due_text,
+    state_words,
+)
 from tests_app.web.entry import RigLink, Visit, signed_in
 from tests_app.web.rule_titles import rules_followed
 
@@ -40,7 +49,7 @@ _COUNTED: Final[Mapping[str, tuple[str, str]]] = {
     NOT_PASSED: ("did not pass its last test", "did not pass their last test"),
     NEVER_TESTED: ("was never tested", "were never tested"),
     State.DUE_NOW: ("is due now", "are due now"),
-    State.DUE_SOON: ("is due within 72 hours", "are due within 72 hours"),
+    State.DUE_SOON: ("is due soon", "are due soon"),
     State.IN_PROGRESS: ("is being tested", "are being tested"),
     State.IN_DATE: ("is in date", "are in date"),
     State.OUT_OF_SERVICE: ("is out of service", "are out of service"),
@@ -74,6 +83,11 @@ class DueRow:
         return f"{self.item.position.name}, {self.item.component.serial}"
 
     @property
+    def what(self) -> str:
+        """Return what has to be done, in words."""
+        return WHAT_WORDS[self.item.what]
+
+    @property
     def due_at(self) -> datetime | None:
         """Return the limit, to sort by."""
         return self.item.due.due_at if self.item.due else None
@@ -100,9 +114,10 @@ class DueRow:
 
 
 class DueFilter(RowFilter[DueRow]):
-    """State, part of the system, and a word of the name or serial."""
+    """State, what has to be done, part of the system, and a word of the name or serial."""
 
     state = forms.ChoiceField(label="State", required=False, choices=[("", "Any"), *STATE_CHOICES])
+    what = forms.ChoiceField(label="What", required=False, choices=[("", "All"), *WHAT_CHOICES])
     group = forms.ChoiceField(label="Part", required=False, choices=[("", "All"), *PositionGroup.choices])
     text = forms.CharField(label="Name or serial", required=False, max_length=60)
 
@@ -111,6 +126,7 @@ class DueFilter(RowFilter[DueRow]):
         text = wanted.get("text", "").casefold()
         return (
             wanted.get("state", "") in ("", row.item.state)
+            and wanted.get("what", "") in ("", row.item.what)
             and wanted.get("group", "") in ("", row.item.position.group)
             and text in f"{row.element} {row.item.component.get_kind_display()}".casefold()
         )
@@ -121,6 +137,7 @@ class DueTable(ListTable):
 
     standing = tables.Column("State", accessor="words", order_by="urgency")
     element = tables.Column("Element", order_by="item__position__name")
+    what = tables.Column("What", visible=False)
     tested = MomentColumn("Last passing test", accessor="item__last_tested_at")
     next_due = tables.Column(
         "Begin the next before",
@@ -140,6 +157,14 @@ class DueTable(ListTable):
 
     def render_element(self, record: DueRow) -> SafeString:
         item = record.item
+        if item.bank is not None:
+            return format_html(
+                '<a href="{}">{}</a><br><span class="small">{}</span> <span class="small soft">{}</span>',
+                reverse("equipment:bank", args=[item.bank.pk]),
+                item.position.name,
+                record.what,
+                item.component.serial,
+            )
         return format_html(
             '<a href="{}">{}</a><br><span class="small soft">{} {}</span>',
             reverse("equipment:component", args=[item.component.pk]),
@@ -149,8 +174,10 @@ class DueTable(ListTable):
         )
 
     def render_tested(self, value: datetime, record: DueRow) -> SafeString:
-        test = record.item.last_record
+        test, bank = record.item.last_record, record.item.bank
         shown = MomentColumn("").render(value, self)
+        if test is None and bank is not None:
+            return format_html('<a href="{}">{}</a>', reverse("equipment:bank-readings", args=[bank.pk]), shown)
         return format_html('<a href="{}">{}</a>', reverse("tests_app:record", args=[test.pk]), shown) if test else shown
 
     def render_next_due(self, value: str, record: DueRow) -> SafeString | str:

@@ -6,17 +6,18 @@ from datetime import timedelta
 from typing import Final
 
 from calcs.recurrence import State
-from tests_app.models import Record
+from tests_app.models import Record, RecordKind
 from tests_app.queries import records
-from tests_app.queries.due_list import DueItem, due_list
-from tests_app.web.due_words import STATE_KEYS, due_text, state_words
+from tests_app.queries.due_items import DueItem, What
+from tests_app.queries.due_list import due_list
+from tests_app.web.due_words import STATE_KEYS, WHAT_WORDS, due_text, state_words
 
 _JUST: Final = timedelta(seconds=1)
 
 
 @dataclass(frozen=True)
 class Moved:
-    """One element the test proved, with its due date before and after."""
+    """One element the test proved, with its due date before and after; `what` in words for a test of a bank."""
 
     element: str
     serial: str
@@ -24,27 +25,42 @@ class Moved:
     after: str
     state: str
     words: str
+    what: str = ""
 
 
 def moved_by(record: Record) -> Sequence[Moved]:
     """Return what became of the due dates of the elements a sealed record tested. A constant number of queries."""
     if record.concluded_at is None:
         return ()
-    tested = {line.component_id for line in records.lines_of(record)}
+    tested = _proved(record)
     at = record.concluded_at
-    before = {item.component.pk: item for item in due_list(record.rig, at=record.started_at - _JUST)}
-    after = [item for item in due_list(record.rig, at=at) if item.component.pk in tested]
+    before = {_key(item): item for item in due_list(record.rig, at=record.started_at - _JUST)}
+    after = [item for item in due_list(record.rig, at=at) if _key(item) in tested]
     return [
         Moved(
             element=item.position.name,
             serial=item.component.serial,
-            before=_said(before.get(item.component.pk)),
+            before=_said(before.get(_key(item))),
             after=_said(item),
             state=STATE_KEYS[item.state],
             words=state_words(item, at),
+            what="" if item.what is What.PRESSURE else WHAT_WORDS[item.what],
         )
         for item in sorted(after, key=lambda item: (item.position.stack_id, item.position.order))
     ]
+
+
+def _proved(record: Record) -> set[tuple[What, int]]:
+    """Return what a record proves of which components."""
+    if record.kind == RecordKind.DRAWDOWN:
+        return {(What.DRAWDOWN, record.drawdown_test.bank.component_id)}
+    if record.kind == RecordKind.PUMP:
+        return {(What.PUMP, record.pump_test.bank.component_id)}
+    return {(What.PRESSURE, line.component_id) for line in records.lines_of(record)}
+
+
+def _key(item: DueItem) -> tuple[What, int]:
+    return item.what, item.component.pk
 
 
 def _said(item: DueItem | None) -> str:

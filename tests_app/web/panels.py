@@ -14,10 +14,11 @@ from equipment.models import Component, Stack
 from equipment.web import panels
 from equipment.web.panels import StateMark
 from tests_app.queries.component_tests import lines_of_component
-from tests_app.queries.due_list import DueItem, due_list
-from tests_app.web.due_words import STATE_CHOICES, STATE_KEYS, state_words
+from tests_app.queries.due_items import DueItem, What
+from tests_app.queries.due_list import due_list
+from tests_app.web import bank_panel
+from tests_app.web.due_words import STATE_CHOICES, STATE_KEYS, WHAT_WORDS, state_words
 from tests_app.web.front import DueRow
-from tests_app.web.worksheet_link import bank_worksheet
 
 _SHOWN: Final = 10
 
@@ -26,7 +27,8 @@ def component_tests(request: HttpRequest, component: Component) -> SafeString | 
     """Return the component's next due date and its latest tests; nothing for what is neither due nor tested."""
     at = timezone.now()
     rig = component.rig
-    item = next((one for one in due_list(rig, at=at) if one.component.pk == component.pk), None)
+    own = (one for one in due_list(rig, at=at) if one.component.pk == component.pk)
+    item = next((one for one in own if one.what is What.PRESSURE), None)
     lines = list(lines_of_component(component)[:_SHOWN])
     if item is None and not lines:
         return None
@@ -37,18 +39,21 @@ def component_tests(request: HttpRequest, component: Component) -> SafeString | 
 
 
 def position_states(stack: Stack, at: datetime) -> Mapping[int, StateMark]:
-    """Return how each position of a stack stands at a moment."""
-    return {
-        item.position.pk: _mark(item, at) for item in due_list(stack.rig, at=at) if item.position.stack_id == stack.pk
-    }
+    """Return how each position of a stack stands at a moment: the most pressing of what is due there."""
+    marks: dict[int, StateMark] = {}
+    for item in due_list(stack.rig, at=at):
+        if item.position.stack_id == stack.pk:
+            marks.setdefault(item.position.pk, _mark(item, at))
+    return marks
 
 
 def _mark(item: DueItem, at: datetime) -> StateMark:
     key = STATE_KEYS[item.state]
     row = DueRow(item, at, item.position.stack.rig.zone)
     detail = f"{'since' if row.is_since else 'before'} {row.due_text}" if row.due_text else ""
+    words = state_words(item, at)
     return StateMark(
-        word=state_words(item, at),
+        word=words if item.what is What.PRESSURE else f"{WHAT_WORDS[item.what]}: {words[:1].lower()}{words[1:]}",
         shape=key,
         tone=STATES[key].tone,
         detail=detail,
@@ -59,5 +64,6 @@ def _mark(item: DueItem, at: datetime) -> StateMark:
 def register() -> None:
     """Hang them on the pages of equipment."""
     panels.component.register(component_tests)
-    panels.component.register(bank_worksheet)
+    panels.component.register(bank_panel.component_bank)
+    panels.bank.register(bank_panel.bank_tests)
     panels.position_state.register(position_states)

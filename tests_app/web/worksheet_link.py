@@ -3,14 +3,10 @@
 from collections.abc import Sequence
 from urllib.parse import urlencode
 
-from django.http import HttpRequest
-from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils.safestring import SafeString
 
 from calcs.units import Dimension, from_si
-from equipment.models import Bank, Bottle, BottleState, Component, ComponentKind
-from equipment.queries import banks
+from equipment.models import Bank, Bottle
 
 _FIGURES = {
     "precharge": "design_precharge",
@@ -42,16 +38,3 @@ def worksheet_address(bank: Bank, serving: Sequence[Bottle]) -> str:
         if measured is not None:
             asked |= {f"{name}_number": measured.text, f"{name}_unit": measured.unit}
     return f"{reverse('tests_app:bank-worksheet')}?{urlencode(asked)}"
-
-
-def bank_worksheet(request: HttpRequest, component: Component) -> SafeString | None:
-    """Return the part of a component's page that leads to the worksheet; nothing without a bank in service."""
-    bank = banks.bank_of(component) if component.kind == ComponentKind.ACCUMULATOR_BANK else None
-    if bank is None:
-        return None
-    standing = banks.bottles_standing(bank)
-    serving = [bottle for bottle in standing if bottle.state == BottleState.IN_SERVICE]
-    if not serving:
-        return None
-    context = {"address": worksheet_address(bank, serving), "bottles": len(serving)}
-    return SafeString(render_to_string("tests_app/parts/bank_worksheet.html", context, request=request))

@@ -15,6 +15,7 @@ from equipment.queries import banks as queries
 from equipment.queries import history
 from equipment.queries.access import Right
 from equipment.queries.components import component_for
+from equipment.web import panels
 from equipment.web.bank_rows import ReadingTable, bottle_line, share
 from equipment.web.door import signed_in
 from equipment.web.facts import Fact, quantity_fact
@@ -49,7 +50,7 @@ def show_bank(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a bank: its facts, its bottles with their latest precharge, and the rounds it was read in."""
     bank = queries.bank_for(request.user, pk)
     visit = Visit.of(request, bank.component.rig)
-    return visit.show("equipment/bank.html", _shown(bank, visit))
+    return visit.show("equipment/bank.html", {**_shown(bank, visit), "parts": panels.bank_parts(request, bank)})
 
 
 @signed_in
