@@ -23,6 +23,7 @@ from tests_app.actions.drawdown_judging import judge_drawdown_record
 from tests_app.actions.drawdown_searching import give_places
 from tests_app.models import DrawdownFunction, Movement, Record, RecordKind, VolumeFrom
 from tests_app.queries.copies import as_tested, quantity
+from tests_app.queries.drawdown_minimums import minimum_to_hold
 from tests_app.queries.drawdown_sequence import NEVER_ON_PIPE, usual_sequence, volume_of
 from tests_app.queries.drawdown_verdicts import of_limit
 from tests_app.queries.drawdowns import functions_of, stack_of
@@ -40,7 +41,8 @@ class FunctionFacts:
     Attributes:
         position: where the component worked stands; None for a function of none on file.
         volume: fluid taken; empty takes it from the component.
-        minimum_pressure: the bank must still stand at after it; empty where nobody asks.
+        minimum_pressure: the bank must still stand at after it; left empty, or as it was worked out, it is what a pipe
+            ram needs to hold against the well, where that is on file.
     """
 
     name: str
@@ -209,6 +211,8 @@ def require_functions(record: Record) -> None:
             _stand(one, record)
         except Refused as refused:
             raise Refused("", f"{one}: {refused.reason}", refused.remedy) from refused
+        if one.minimum_working or one.minimum_pressure is None:
+            _give_minimum(one, record, worked_out=True)
         if one.volume_from == VolumeFrom.COMPONENT and one.component is not None:
             volume = volume_of(one.component, one.movement)
             one.volume = volume if volume is not None else one.volume
@@ -241,11 +245,14 @@ def _append(record: Record, facts: FunctionFacts) -> DrawdownFunction:
 def _write(function: DrawdownFunction, record: Record, facts: FunctionFacts) -> None:
     if facts.movement not in Movement.values:
         raise Refused("movement", f"{facts.movement!r} is no movement.", "Choose to close or to open.")
+    was = str(function.minimum_pressure or "") if function.minimum_working else ""
     function.movement = facts.movement
     function.position = facts.position
     _stand(function, record)
     values = {"name": facts.name, "minimum_pressure": facts.minimum_pressure, "remarks": facts.remarks}
     saving.assign_values(function, {**values, "volume_from": facts.volume_from, "volume": _volume(function, facts)})
+    given = str(function.minimum_pressure or "")
+    _give_minimum(function, record, worked_out=given in ("", was))
     _refuse_implausible(function)
     refusals.refuse_invalid(function, exclude=_JSON)
     function.save()
@@ -274,6 +281,17 @@ def _stand(function: DrawdownFunction, record: Record) -> None:
             movement=function.movement,
         )
     )
+
+
+def _give_minimum(function: DrawdownFunction, record: Record, *, worked_out: bool) -> None:
+    """Put in what a ram needs to hold against the well, unless another minimum was typed in."""
+    function.minimum_working = []
+    if not worked_out:
+        return
+    found = minimum_to_hold(function.component, function.movement, record)
+    function.minimum_pressure = None
+    if found is not None:
+        function.minimum_pressure, function.minimum_working = found
 
 
 def _standing(position: Position, record: Record) -> Component:

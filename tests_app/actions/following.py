@@ -34,7 +34,7 @@ def rework_drafts(row: Component | HoleSection, *, by: Actor, at: datetime) -> l
 
 def _rests_on(row: Component | HoleSection) -> Q:
     if isinstance(row, HoleSection):
-        return Q(section=row.pk, kind=RecordKind.PRESSURE)
+        return Q(section=row.pk, kind__in=(RecordKind.PRESSURE, RecordKind.DRAWDOWN))
     return Q(steps__lines__component=row.pk) | Q(drawdown_functions__component=row.pk)
 
 
@@ -78,7 +78,8 @@ def _asked(record: Record) -> dict[str, Any]:
 
 
 def _asked_of(function: DrawdownFunction) -> dict[str, Any]:
-    return {"component": function.component_as_tested, "limits": function.limits}
+    minimum = str(function.minimum_pressure or "")
+    return {"component": function.component_as_tested, "limits": function.limits, "minimum": minimum}
 
 
 def _words(line: Line) -> dict[str, Any]:
