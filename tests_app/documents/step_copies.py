@@ -49,9 +49,16 @@ class Local:
 
     def pressure(self, pascal: float | None) -> shape.Quantity | None:
         """Return a computed gauge pressure in the display unit, unrounded."""
-        if pascal is None:
-            return None
-        return {"value": from_si(pascal, self.pressure_unit, Dimension.PRESSURE), "unit": self.pressure_unit}
+        return self.amount(pascal, Dimension.PRESSURE)
+
+    def amount(self, si: float | None, dimension: Dimension) -> shape.Quantity | None:
+        """Return a computed figure of any dimension in the display unit, unrounded."""
+        return None if si is None else self.known(si, dimension)
+
+    def known(self, si: float, dimension: Dimension) -> shape.Quantity:
+        """Return the same of a figure that is there."""
+        unit = DISPLAY_UNITS[self.system][dimension]
+        return {"value": from_si(si, unit, dimension), "unit": unit}
 
     def rate(self, pascal_per_second: float | None) -> shape.Quantity | None:
         """Return a rate of fall in the display unit, per minute."""
