@@ -38,9 +38,17 @@ pytestmark = pytest.mark.django_db
 Prepared = tuple[tuple[Any, ...], dict[str, Any]]
 
 
-def actions() -> Iterator[tuple[str, FunctionType]]:
+ON_BANKS = frozenset(
+    {"bank_records", "drawdowns", "drawdown_functions", "drawdown_recordings", "recharges", "pump_tests"}
+)
+"""Modules whose actions are tried on a bank, in `test_trail_of_bank_actions`."""
+
+
+def actions(*, on_banks: bool = False) -> Iterator[tuple[str, FunctionType]]:
     """Yield every action of the application: the public functions of its modules that name who acts."""
     for module in pkgutil.iter_modules(tests_app.actions.__path__):
+        if (module.name in ON_BANKS) is not on_banks:
+            continue
         loaded = importlib.import_module(f"tests_app.actions.{module.name}")
         for name, function in inspect.getmembers(loaded, inspect.isfunction):
             own = function.__module__ == loaded.__name__ or hasattr(function, "__wrapped__")
