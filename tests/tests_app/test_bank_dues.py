@@ -96,7 +96,7 @@ def test_a_passing_drawdown_after_a_failed_one_settles_it(world: BankWorld):
 
 def test_a_corrected_drawdown_no_longer_counts(world: BankWorld):
     record = a_sealed_drawdown(world)
-    draft = superseding.supersede(record, reason="Readings of another bank", by=world.supervisor, at=SIGNED)
+    draft = superseding.supersede_record(record, reason="Readings of another bank", by=world.supervisor, at=SIGNED)
     assert row(world, What.DRAWDOWN).last_record == record, "the draft of a correction changes nothing yet"
     signed(draft, world, at=SIGNED + timedelta(hours=1))
     item = row(world, What.DRAWDOWN, at=SIGNED + timedelta(hours=2))
