@@ -23,8 +23,8 @@ from calcs.recurrence import State
 from config.demo import demo_logins
 from equipment.models import Component, Rig, Well
 from tests_app.management.demo import scenario
-from tests_app.models import Line, Outcome, Record, Signature, Step
-from tests_app.queries.due_items import NEVER_TESTED
+from tests_app.models import DrawdownFunction, Line, Outcome, Record, RecordKind, Signature, Step
+from tests_app.queries.due_items import NEVER_TESTED, What
 from tests_app.queries.due_list import due_list
 from tests_app.queries.verification import check_seal, sealed_records
 from tests_app.seals import canonical
@@ -95,7 +95,30 @@ def test_some_tests_failed_were_repeated_and_passed_and_some_are_left_failed(dem
     assert set(repeated.values_list("outcome", flat=True)) == {Outcome.PASSED}
     assert Line.objects.filter(leak_seen=True, outcome=Outcome.FAILED, step__outcome=Outcome.PASSED).exists()
     for rig in rigs():
-        assert sealed_records(rig).filter(passed=False).count() == 1
+        assert sealed_records(rig).filter(passed=False, kind=RecordKind.PRESSURE).count() == 1
+
+
+def test_both_rigs_have_drawn_their_main_bank_down_and_tested_its_pumps_within_the_interval(demo: None) -> None:
+    for rig in rigs():
+        due = {item.what: item for item in due_list(rig, at=LOADED_AT) if item.bank is not None}
+        assert due[What.PUMP].state in {State.IN_DATE, State.DUE_SOON}
+        assert due[What.DRAWDOWN].last_record is not None
+        assert due[What.DRAWDOWN].failed_record is None
+    states = [item.state for rig in rigs() for item in due_list(rig, at=LOADED_AT) if item.what is What.DRAWDOWN]
+    assert sorted(states) == [State.DUE_SOON, State.IN_DATE]
+
+
+def test_a_drawdown_failed_since_bottles_were_shut_off_and_passed_once_they_were_opened(demo: None) -> None:
+    failed = Record.objects.get(kind=RecordKind.DRAWDOWN, passed=False)
+    assert "11.9 bottles of 16" in failed.drawdown_test.verdict["sentence"]  # four of them stood shut off
+    retest = Record.objects.filter(kind=RecordKind.DRAWDOWN, rig=failed.rig, started_at__gt=failed.started_at).get()
+    assert retest.passed
+    assert "As nameplate" in retest.drawdown_test.verdict["sentence"]
+    opened = TrailEntry.objects.filter(
+        event="bottle.state-changed", at__gt=failed.concluded_at, at__lt=retest.started_at
+    )
+    assert opened.count() == 8  # found shut, and opened
+    assert retest.recordings.count() == 1
 
 
 def test_every_seal_of_the_demo_holds_and_is_canonical(demo: None) -> None:
@@ -153,7 +176,14 @@ def test_the_demo_is_the_same_on_another_day_but_for_its_dates(demo: None) -> No
 def what_happened(rig: Rig) -> list[Any]:
     """Return what the rig's tests showed, without their dates: the steps, their pressures, files and outcomes."""
     steps = Step.objects.filter(record__rig=rig).order_by("record__number", "order")
+    worked = DrawdownFunction.objects.filter(record__rig=rig).order_by("record__number", "order")
     return [
-        (step.record.number, step.name, step.outcome, step.limits, step.recording and step.recording.sha256)
-        for step in steps.select_related("record", "recording")
+        *(
+            (step.record.number, step.name, step.outcome, step.limits, step.recording and step.recording.sha256)
+            for step in steps.select_related("record", "recording")
+        ),
+        *(
+            (one.record.number, one.name, one.pressure_at_once, one.pressure_settled, one.seconds)
+            for one in worked.select_related("record")
+        ),
     ]

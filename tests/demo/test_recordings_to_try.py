@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from calcs.drawdown_steps import find_drawdown_steps
 from calcs.hold_matching import find_holds
 from calcs.holds import HoldRule, judge
 from calcs.recordings import Recording, read_recording
@@ -41,7 +42,7 @@ def test_a_file_is_what_the_recorder_writes(name: str) -> None:
     assert (FOLDER / name).read_bytes() == FILES[name]().encode()
 
 
-SINGLE: Final = [name for name in FILES if not name.startswith("whole")]
+SINGLE: Final = [name for name in FILES if not name.startswith(("whole", "drawdown"))]
 
 
 @pytest.mark.parametrize("name", SINGLE)
@@ -76,3 +77,20 @@ def test_the_file_with_a_clock_runs_across_midnight_into_the_day_clocks_go_forwa
     assert began is not None
     assert ended is not None
     assert (began.date().isoformat(), ended.date().isoformat()) == ("2026-03-07", "2026-03-08")
+
+
+@pytest.mark.parametrize(
+    ("name", "at_once"),
+    [
+        ("drawdown-16-bottles.csv", [1_793, 1_578, 1_398, 1_382, 1_370]),
+        ("drawdown-4-of-16-shut-off.csv", [1_576, 1_353, 1_171, 1_158, 1_143]),
+    ],
+)
+def test_a_file_of_a_drawdown_shows_its_five_functions_and_what_the_gas_comes_back_to(
+    name: str, at_once: list[int]
+) -> None:
+    found = find_drawdown_steps(read(name), functions=5)
+    assert found.start == pytest.approx(psi(3_000), abs=psi(2))
+    assert [step.pressure_at_once for step in found.steps] == pytest.approx([psi(one) for one in at_once], abs=psi(4))
+    settled = [step.pressure_settled for step in found.steps]
+    assert all(later > step.pressure_at_once for later, step in zip(settled, found.steps, strict=True))

@@ -4,6 +4,7 @@ Deterministic: the same steps and seed give the same file. Made for the demo and
 nothing in here judges anything.
 """
 
+import math
 import random
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -11,6 +12,8 @@ from datetime import datetime, timedelta
 
 LOW_HOLD_PSI = 300.0
 OVERSHOOT_PSI = 560.0
+WARMING_S = 200.0
+"""Time in which cold gas comes two thirds of the way back; of the order trade notes tell."""
 KPA_PER_PSI = 6.894757293168361
 
 
@@ -27,6 +30,48 @@ class MadeHold:
     target_psi: float
     hold_s: int
     fault: str = ""
+
+
+@dataclass(frozen=True)
+class MadeDrop:
+    """One function worked in a drawdown, as the recorder sees it.
+
+    Attributes:
+        at_once_psi: where the pressure stands as the function is done.
+        back_psi: what it comes back to, as the gas warms, by the end of the wait.
+        falls_s: seconds the pressure falls.
+        wait_s: seconds until the next function.
+    """
+
+    at_once_psi: float
+    back_psi: float
+    falls_s: float
+    wait_s: float
+
+
+def drawdown_samples(
+    start_psi: float, drops: Sequence[MadeDrop], *, seed: int, interval_s: float = 1.0
+) -> list[tuple[float, float]]:
+    """Return (elapsed seconds, gauge psi) of a drawdown with the pumps off: a minute still, then drop after drop."""
+    noise = random.Random(seed)
+    clean = [start_psi] * round(60 / interval_s)
+    level = start_psi
+    for drop in drops:
+        clean += _ramp(level, drop.at_once_psi, max(1, round(drop.falls_s / interval_s)))
+        clean += _warm(drop, max(1, round(drop.wait_s / interval_s)), interval_s)
+        level = clean[-1]
+    return [
+        (round(index * interval_s, 3), round(max(0.0, pressure + noise.gauss(0.0, 0.6)), 1))
+        for index, pressure in enumerate(clean)
+    ]
+
+
+def _warm(drop: MadeDrop, steps: int, interval_s: float) -> Iterator[float]:
+    """Rise from the cold pressure as gas does that warms by its bottle's wall: fast at first, then ever slower."""
+    whole = 1 - math.exp(-steps * interval_s / WARMING_S)
+    for index in range(steps):
+        share = (1 - math.exp(-index * interval_s / WARMING_S)) / whole
+        yield drop.at_once_psi + (drop.back_psi - drop.at_once_psi) * share
 
 
 def samples(holds: Sequence[MadeHold], *, seed: int, interval_s: float = 2.0) -> list[tuple[float, float]]:

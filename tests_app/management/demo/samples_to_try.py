@@ -9,11 +9,13 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from tests_app.management.demo.recorder import (
+    MadeDrop,
     MadeHold,
     as_clock_csv,
     as_csv,
     as_tab_bar,
     as_two_channels,
+    drawdown_samples,
     samples,
 )
 
@@ -27,6 +29,23 @@ _STARTED: Final = datetime(2026, 3, 7, 23, 30, tzinfo=ZoneInfo("America/Chicago"
 def _leaking(target_psi: float, fault: str) -> MadeHold:
     return MadeHold(target_psi, _FIVE_MINUTES, fault)
 
+
+_DRAWDOWN: Final = (
+    MadeDrop(1_793, 1_816, 24, 45),
+    MadeDrop(1_578, 1_605, 14, 45),
+    MadeDrop(1_398, 1_428, 12, 45),
+    MadeDrop(1_382, 1_412, 5, 45),
+    MadeDrop(1_370, 1_660, 5, 900),
+)
+"""What sixteen healthy bottles of 10 gal show from 3,000 psi: an annular, two rams, two valves, then a wait."""
+_BOTTLES_SHUT: Final = (
+    MadeDrop(1_576, 1_601, 24, 45),
+    MadeDrop(1_353, 1_382, 14, 45),
+    MadeDrop(1_171, 1_203, 12, 45),
+    MadeDrop(1_158, 1_190, 5, 45),
+    MadeDrop(1_143, 1_519, 5, 900),
+)
+"""The same with four of the sixteen shut off."""
 
 FILES: Final[Mapping[str, Callable[[], str]]] = {
     "annular-3500-passes.csv": lambda: as_csv(samples([_ANNULAR], seed=1)),
@@ -43,6 +62,8 @@ FILES: Final[Mapping[str, Callable[[], str]]] = {
         samples([_ANNULAR, _RAM, _RAM, _RAM], seed=9), start=_STARTED, serial="DR-410"
     ),
     "ram-10000-bar-tabs.tsv": lambda: as_tab_bar(samples([_RAM], seed=10)),
+    "drawdown-16-bottles.csv": lambda: as_csv(drawdown_samples(3_000, _DRAWDOWN, seed=13)),
+    "drawdown-4-of-16-shut-off.csv": lambda: as_csv(drawdown_samples(3_000, _BOTTLES_SHUT, seed=14)),
     "ram-10000-two-channels.csv": lambda: as_two_channels(samples([_RAM], seed=11), seed=12),
 }
 """Name of each file and what writes it."""

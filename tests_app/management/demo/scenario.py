@@ -25,6 +25,7 @@ from equipment.models import Component, Installation, Instrument, Rig
 from tests_app.actions.programmes import choose_edition
 from tests_app.management.demo.banks import register_banks
 from tests_app.management.demo.campaigns import campaign_happenings
+from tests_app.management.demo.drawdowns import drawdown_happenings
 from tests_app.management.demo.site import Happening, Site
 from trail.actors import System
 
@@ -73,6 +74,7 @@ def build(scenario: Mapping[str, Any], logins: Mapping[str, Any], people: Mappin
         *register_banks(site, scenario.get("banks", ()), site.moment(FOUNDED_DAYS_AGO)),
         *_recalibrations(site, scenario["instruments"]),
         *campaign_happenings(site, scenario, _patient(people["supervisor"]), password=signs["password"]),
+        *drawdown_happenings(site, scenario, _patient(people["supervisor"]), password=signs["password"]),
         *_services(site, scenario.get("service", ())),
         *_swaps(site, scenario.get("swaps", ())),
     ]
