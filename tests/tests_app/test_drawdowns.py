@@ -33,6 +33,7 @@ from tests_app.actions import drawdown_functions, drawdowns, following, pressure
 from tests_app.actions.drawdown_functions import FunctionFacts, FunctionReading
 from tests_app.errors import RecordIsStale
 from tests_app.models import DrawdownTest, Record
+from tests_app.queries import records
 from tests_app.queries.drawdown_sequence import usual_sequence
 from tests_app.queries.drawdowns import Comparison, Reading, comparison_of, last_drawdown
 from tests_app.queries.open_points import open_points
@@ -567,6 +568,18 @@ def test_a_function_without_its_reading_blocks_unless_its_remarks_say_why(world:
 def test_a_gauge_out_of_calibration_is_named(world: BankWorld):
     old = builders.an_instrument(world.rig, "gauge", calibration_due_on=(STARTED - timedelta(days=1)).date())
     assert any("not in calibration" in reason for reason in blocking(a_drawdown_draft(world, instruments=[old])))
+
+
+def test_what_is_missing_is_asked_with_as_many_queries_for_two_bottles_as_for_twenty():
+    def queries(bottles: int) -> int:
+        world = a_bank_world(bottles=bottles)
+        pk = a_drawdown_draft(world).pk
+        fresh = records.record_for(world.supervisor, pk)
+        with CaptureQueriesContext(connection) as captured:
+            open_points(fresh)
+        return len(captured)
+
+    assert queries(2) == queries(20)
 
 
 # On a rig's books
