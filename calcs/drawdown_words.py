@@ -91,6 +91,31 @@ def explanation(found: DrawdownFit, system: System) -> str:
     return " ".join(said)
 
 
+def beside_gauges(found: DrawdownFit, read: float, bottles: int) -> str:
+    """Return how the fit stands to the precharge read by gauge on every bottle before the test.
+
+    A curve alone can't part bottles shut off from a low precharge; the gauges, where all of them were read, do. `read`
+    is the gas they come to in the `bottles` in service, over the nameplate's.
+    """
+    ratio = found.gas_charge_ratio
+    said = (
+        f"The precharge read before the test on the {bottles} bottles in service comes to {_percent(read)} of the "
+        "nameplate's gas"
+    )
+    if ratio.high is not None and ratio.high < read - NEGLIGIBLE:
+        silent = bottles * (1 - ratio.value / read)
+        return (
+            f"{said}, more than the drawdown shows: it is as if {silent:.1f} of them gave nothing. They are shut off "
+            "or have lost their gas since, or more fluid left the bank than was counted: look at every bottle's valve."
+        )
+    if ratio.low > read + NEGLIGIBLE:
+        return (
+            f"{said}, less than the drawdown shows: a pump ran, other accumulators were open to the bank, or less "
+            "fluid left it than was counted."
+        )
+    return f"{said}: the drawdown {'bears that out' if sees_one_bottle(found) else 'does not speak against it'}."
+
+
 def warnings(found: DrawdownFit) -> list[str]:
     """Return what to mind before the figure is believed."""
     said = []

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from calcs.accumulators import Bank, pressure_after
 from calcs.drawdown import DrawdownTest, Nameplate, Reading, fit_drawdown, precharge_from_drawdown
 from calcs.drawdown_diagnosis import Pattern
-from calcs.drawdown_words import WHAT_WOULD_SETTLE_IT, explanation, verdict, warnings
+from calcs.drawdown_words import WHAT_WOULD_SETTLE_IT, beside_gauges, explanation, verdict, warnings
 from calcs.errors import InputError
 from calcs.gas import Model, absolute, gauge, packing, unpacked
 from calcs.surface import calculate
@@ -142,6 +142,18 @@ def test_an_extra_bottle_is_charge_high():
 def test_few_rough_readings_say_that_they_would_not_show_a_lost_bottle():
     found = fit_drawdown(drawdown_of(noisy({each: healthy(each) for each in (0, 10, 20)}, seed=5, noise_psi=20)))
     assert "one bottle of 12" in explanation(found, "us")
+
+
+def test_gauges_on_every_bottle_part_bottles_shut_off_from_a_low_precharge():
+    ten = fit_drawdown(drawdown_of({each: healthy(each, count=10) for each in STEPS}))
+    assert "as if 2.0 of them gave nothing" in beside_gauges(ten, 1.0, 12)
+    assert beside_gauges(ten, 10 / 12, 12).endswith("the drawdown bears that out.")
+    assert "a pump ran" in beside_gauges(ten, 0.75, 12)
+
+
+def test_few_rough_readings_bear_nothing_out():
+    found = fit_drawdown(drawdown_of(noisy({each: healthy(each) for each in (0, 10, 20)}, seed=5, noise_psi=20)))
+    assert beside_gauges(found, 1.0, 12).endswith("the drawdown does not speak against it.")
 
 
 def test_the_interval_says_that_it_takes_the_volumes_as_exact():

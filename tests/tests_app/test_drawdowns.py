@@ -407,7 +407,17 @@ def test_bottles_shut_off_show_in_the_fit_though_the_papers_count_them():
     record = read(record, world, readings)
     fit = recorded(record).verdict["fit"]
     assert fit["bottles_if_precharge_right"]["value"] == pytest.approx(10, abs=0.05)
-    assert recorded(record).verdict["sentence"].startswith("Charge low")
+    sentence = recorded(record).verdict["sentence"]
+    assert sentence.startswith("Charge low")
+    assert "more than the drawdown shows: it is as if 2.0 of them gave nothing" in sentence
+
+
+def test_a_low_precharge_that_was_read_is_told_from_bottles_shut_off():
+    """Trap: a curve alone fixes only the product of precharge and bottles; the gauges part them."""
+    record = a_whole_drawdown(a_bank_world(precharge=("830 psi",) * 12))
+    sentence = recorded(record).verdict["sentence"]
+    assert sentence.startswith("Charge low")
+    assert sentence.endswith("the drawdown bears that out.")
 
 
 def test_settled_readings_are_fitted_as_settled_gas_and_which_was_judged_is_said(world: BankWorld):

@@ -14,7 +14,7 @@ from calcs.accumulators import PrechargeBasis
 from calcs.bank_rules import PrechargeRule
 from calcs.drawdown import Nameplate
 from calcs.errors import InputError
-from calcs.gas import Model, at_temperature
+from calcs.gas import Model, at_temperature, packing
 from calcs.pressures import SEAWATER_GRADIENT
 from calcs.units import Dimension, GaugePressure, to_si
 from equipment.models import Bank, BankLocation, Bottle, BottleState, PrechargeCheck, PrechargeReading
@@ -235,6 +235,24 @@ class BankTested:
             fluid_gradient=self.fluid_gradient or SEAWATER_GRADIENT,
             precharge_basis=PrechargeBasis.AS_SET,
         )
+
+    def read_ratio(self) -> float | None:
+        """Return the gas read by gauge in the bottles in service over what every bottle holds by design.
+
+        None while one in service was not read, or where a reading can't be worked out.
+        """
+        if self.unread or not self.serving:
+            return None
+        try:
+            design = packing(REAL, self.design, self.reference_temperature)
+            held = sum(
+                one.gas_volume * packing(REAL, one.pressure, one.gas_temperature)
+                for one in self.serving
+                if one.pressure is not None and one.gas_temperature is not None
+            )
+        except InputError:
+            return None
+        return float(held) / (design * sum(one.gas_volume for one in self.bottles))
 
     def nameplate(self, temperature: float) -> Nameplate:
         """Return every bottle that stands in the bank, charged as designed; raises InputError without one."""

@@ -17,6 +17,8 @@ from tests_app.queries.unread_files import unread
 
 PRECHARGE_IS_OLD_AFTER: Final = timedelta(days=2)
 """A round read longer before the test is asked about: gas leaks, and bottles are touched (common practice)."""
+FULL_WITHIN: Final = 0.05
+"""A start further than this share from the rated pressure is pointed out (common practice)."""
 SURELY_SETTLED_S: Final = 300
 """Gas warms for minutes after a drop; a shorter wait is pointed out (common practice)."""
 
@@ -30,7 +32,7 @@ def drawdown_points(record: Record) -> list[OpenPoint]:
         *bank_points.conclusion(record),
         *bank_points.instruments(record),
         *_isolation(test),
-        *_start(test),
+        *_start(test, bank),
         *_precharge(record, test, bank),
         *bank_points.bank_moved_on(record, test.bank, test.precharge_check, test.bank_as_tested),
         *_functions(test, functions),
@@ -58,7 +60,7 @@ def _isolation(test: DrawdownTest) -> Iterator[OpenPoint]:
         )
 
 
-def _start(test: DrawdownTest) -> Iterator[OpenPoint]:
+def _start(test: DrawdownTest, bank: BankTested) -> Iterator[OpenPoint]:
     if test.start_pressure is None:
         yield OpenPoint("start_pressure", "No start pressure is entered.", "Enter what the charged bank stood at.")
     elif not test.start_settled:
@@ -66,6 +68,15 @@ def _start(test: DrawdownTest) -> Iterator[OpenPoint]:
             "start_settled",
             "It is not confirmed that the start pressure had settled: charging heats the gas, which then cools.",
             "Wait until it stands steady, read it, and confirm that in the heading.",
+        )
+    rated = bank.charged
+    if test.start_pressure is not None and abs(test.start_pressure.si / rated - 1) > FULL_WITHIN:
+        side = "under" if test.start_pressure.si < rated else "over"
+        yield OpenPoint(
+            "start_pressure",
+            f"The test began at {test.start_pressure}, {side} the bank's rated {test.bank.charged_pressure}.",
+            "Say in the remarks why: what a bank gives depends on what it is charged to.",
+            blocks=False,
         )
     if test.gas_temperature is None:
         yield OpenPoint(

@@ -409,6 +409,9 @@ def _sentence(chosen: SeriesFit | None, fits: Sequence[SeriesFit], bank: BankTes
     if chosen.fit is None:
         return f"The readings don't say what gas the bank holds: {chosen.refused}"
     said = [drawdown_words.explanation(chosen.fit, system)]
+    read = bank.read_ratio()
+    if read is not None:
+        said.append(drawdown_words.beside_gauges(chosen.fit, read, len(bank.serving)))
     if len(fits) > 1:
         which = "at once" if chosen.state == GasState.AT_ONCE else "after the wait"
         said.append(f"These are the readings taken {which}, which are judged.")
