@@ -425,9 +425,9 @@ def test_any_falling_readings_have_an_answer_or_a_reason(
     volumes = np.cumsum([0, *(each for each, _ in readings)])
     pressures = 3000 * np.cumprod([1, *(share for _, share in readings)])
     assume(np.all(np.diff(volumes) > 0))
-    asked = drawdown_of(dict(zip(volumes.tolist(), pressures.tolist(), strict=True)), model, accuracy)
+    readings_made = dict(zip(volumes.tolist(), pressures.tolist(), strict=True))
     try:
-        found = fit_drawdown(asked)
+        found = fit_drawdown(drawdown_of(readings_made, model, accuracy))
     except InputError as error:
         found = error
     if isinstance(found, InputError):
