@@ -6,7 +6,7 @@ from calcs.units import Dimension, from_si
 from equipment.errors import Refused
 from tests.builders_drawdowns import SIGNED, BankWorld, a_bank_world, a_drawdown_draft, filled, lawful_readings, read
 from tests.drawdowns_made import Made, drawdown
-from tests_app.actions import drawdown_functions, drawdown_recordings, recordings
+from tests_app.actions import channels, drawdown_functions, drawdown_recordings, recordings
 from tests_app.errors import RecordIsStale
 from tests_app.models import Record, Recording
 from tests_app.queries.open_points import open_points
@@ -135,6 +135,17 @@ def test_searched_again_when_functions_were_added_later(world: BankWorld):
     assert record.drawdown_functions.get(order=5).proposed is not None
     drawdown_recordings.search_steps_again(recording, by=world.supervisor, at=SIGNED)
     assert record.drawdown_functions.get(order=5).proposed is not None
+
+
+def test_of_several_columns_the_one_chosen_is_searched(world: BankWorld, draft: Record):
+    rows = csv_of(drawdown(DROPS, wait=60)).decode().splitlines()[1:]
+    lines = [f"{row},{3000 + index % 2}" for index, row in enumerate(rows)]
+    content = "\n".join(["Elapsed s,Bank (psi),Manifold (psi)", *lines]).encode()
+    recording = attached(draft, world, content)
+    assert not draft.drawdown_functions.filter(proposed__isnull=False).exists()
+    assert any("several pressure columns" in point.reason for point in open_points(draft) if point.blocks)
+    channels.choose_channel(recording, channel="Bank (psi)", by=world.supervisor, at=SIGNED)
+    assert draft.drawdown_functions.get(order=1).proposed["began_s"] == pytest.approx(60, abs=2)
 
 
 def test_a_pressure_test_takes_no_drawdown_file(world: BankWorld, draft: Record):

@@ -22,6 +22,7 @@ from tests.builders_drawdowns import (
     a_bank_world,
     a_drawdown_draft,
     a_drawdown_heading,
+    a_pump_draft,
     a_subsea_bank_world,
     a_whole_drawdown,
     concluded,
@@ -35,7 +36,7 @@ from tests_app.errors import RecordIsStale
 from tests_app.models import DrawdownTest, Record
 from tests_app.queries import records
 from tests_app.queries.drawdown_sequence import usual_sequence
-from tests_app.queries.drawdowns import Comparison, Reading, comparison_of, last_drawdown
+from tests_app.queries.drawdowns import Comparison, Reading, banks_to_test, comparison_of, last_drawdown, tests_of_bank
 from tests_app.queries.open_points import open_points
 
 pytestmark = pytest.mark.django_db
@@ -593,6 +594,18 @@ def test_what_is_missing_is_asked_with_as_many_queries_for_two_bottles_as_for_tw
 
 
 # On a rig's books
+
+
+def test_only_banks_that_stand_in_a_stack_are_offered(world: BankWorld):
+    loose = builders.a_bank(rig=world.rig, bottles=1)
+    assert list(banks_to_test(world.rig)) == [world.bank]
+    assert loose not in banks_to_test(world.rig)
+
+
+def test_a_banks_tests_are_listed_but_for_those_given_up(world: BankWorld):
+    drawdown, pumps, given_up = a_drawdown_draft(world), a_pump_draft(world), a_drawdown_draft(world)
+    pressure_tests.discard_record(given_up, reason="Opened twice", by=world.supervisor, at=SIGNED)
+    assert set(tests_of_bank(world.bank)) == {drawdown, pumps}
 
 
 def test_a_discarded_draft_counts_for_nothing(world: BankWorld):

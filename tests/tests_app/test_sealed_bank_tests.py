@@ -8,6 +8,7 @@ import pytest
 from django.db import IntegrityError, connection, models, transaction
 from django.db.models import ProtectedError
 
+from equipment.actions import banks
 from equipment.errors import Refused
 from tests.builders_drawdowns import (
     SIGNED,
@@ -15,6 +16,7 @@ from tests.builders_drawdowns import (
     BankWorld,
     a_bank_world,
     a_drawdown_draft,
+    a_drawdown_heading,
     a_pump,
     a_pump_draft,
     a_recharge,
@@ -26,7 +28,7 @@ from tests.builders_drawdowns import (
 from tests.builders_tests_app import a_sealed_record, a_world
 from tests.tests_app.test_drawdown_recordings import attached
 from tests.tests_app.test_sealed_rows import WAYS
-from tests_app.actions import superseding
+from tests_app.actions import drawdowns, superseding
 from tests_app.errors import RecordIsSealed
 from tests_app.models import (
     DrawdownFunction,
@@ -44,6 +46,7 @@ from tests_app.models import (
 )
 from tests_app.queries import records, verification
 from tests_app.queries.drawdowns import last_drawdown, last_pump_test
+from tests_app.queries.open_points import open_points
 from tests_app.seals import sha256_of
 from trail import guards
 from trail.entries import snapshot
@@ -299,6 +302,50 @@ def test_a_correction_of_a_pump_test_is_copied_whole(world: BankWorld):
     new = superseded(record, world)
     assert (new.pump_readings.count(), new.recharges.count()) == (1, 2)
     assert new.pump_test.outcome == "passed"
+
+
+def test_a_correction_keeps_the_bank_as_it_was_tested_whatever_became_of_it(world: BankWorld):
+    record = a_sealed_drawdown(world)
+    later = SIGNED + timedelta(days=1)
+    banks.amend_bank(world.bank, by=world.supervisor, at=later, design_precharge="1500 psi")
+    new = superseded(record, world)
+    assert not [point for point in open_points(new) if point.field == "bank"]
+    amended = drawdowns.amend_drawdown_heading(
+        new,
+        section=world.section,
+        precharge_check=world.check,
+        heading=a_drawdown_heading(operator="Ada Frost"),
+        instruments=[world.gauge],
+        version=new.version,
+        by=world.supervisor,
+        at=later,
+    )
+    assert amended.drawdown_test.bank_as_tested == record.drawdown_test.bank_as_tested
+    assert amended.drawdown_test.outcome == "passed"
+
+
+def test_a_correction_takes_over_a_precharge_reading_corrected_since(world: BankWorld):
+    record = a_sealed_drawdown(world)
+    later = SIGNED + timedelta(days=1)
+    assert world.check is not None
+    reading = world.check.readings.order_by("bottle__position_number")[0]
+    banks.correct_precharge_reading(
+        reading, pressure="700 psi", gas_temperature="70 degF", reason="Misread", by=world.supervisor, at=later
+    )
+    new = superseded(record, world)
+    assert [point.blocks for point in open_points(new) if point.field == "bank"] == [True]
+    amended = drawdowns.amend_drawdown_heading(
+        new,
+        section=world.section,
+        precharge_check=world.check,
+        heading=a_drawdown_heading(),
+        instruments=[world.gauge],
+        version=new.version,
+        by=world.supervisor,
+        at=later,
+    )
+    assert amended.drawdown_test.verdict["precharge"]["in_band"] is False
+    assert amended.drawdown_test.outcome == "failed"
 
 
 # Access

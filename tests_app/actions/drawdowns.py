@@ -19,7 +19,7 @@ from tests_app.actions.drawdown_functions import require_functions
 from tests_app.actions.drawdown_judging import judge_drawdown_record
 from tests_app.actions.pressure_tests import save_numbered, use_instruments
 from tests_app.models import DrawdownTest, GasState, Record, RecordKind
-from tests_app.queries.banks_tested import copy_of, day_of, design_of
+from tests_app.queries.banks_tested import copy_of, day_of, design_of, with_readings_of
 from tests_app.queries.requirements import edition_of
 from trail import entries
 
@@ -108,6 +108,8 @@ def amend_drawdown_heading(
 ) -> Record:
     """Change the heading of a draft: the bank is copied anew as of the test's day, and all is judged again.
 
+    A correction keeps the bank as the record it corrects has it, and takes only the precharge readings anew: the bank
+    may have changed since.
     Raises RecordIsStale when the draft changed since `version`, else as `open_drawdown_test`.
     """
     held = hold_draft(record, version=version)
@@ -172,7 +174,10 @@ def _write_heading(test: DrawdownTest, check: PrechargeCheck | None, heading: Dr
     _refuse_check(test.bank, check, heading.started_at)
     test.precharge_check = check
     _refuse_implausible(test)
-    test.bank_as_tested = copy_of(test.bank, check, day=day_of(heading.started_at, test.bank))
+    if test.record.supersedes_id is not None and test.bank_as_tested:
+        test.bank_as_tested = with_readings_of(test.bank_as_tested, check)
+    else:
+        test.bank_as_tested = copy_of(test.bank, check, day=day_of(heading.started_at, test.bank))
     refusals.refuse_invalid(test, exclude=("record", "bank_as_tested", "verdict"))
     test.save()
 

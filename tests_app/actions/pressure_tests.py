@@ -197,7 +197,7 @@ def _refuse_conclusion(record: Record, concluded_at: datetime, at: datetime) -> 
     if aware(concluded_at, field="concluded_at") <= record.started_at:
         raise Refused("concluded_at", "A test concludes after it started.", "Give a time after its start.")
     if concluded_at > at:
-        raise Refused("concluded_at", "The conclusion lies in the future.", "Give the time the last hold was over.")
+        raise Refused("concluded_at", "The conclusion lies in the future.", "Give the time the test was over.")
     last = record.steps.filter(evidence=Evidence.TYPED).aggregate(last=Max("concluded_at"))["last"]
     if last is not None and concluded_at < last:
         local = last.astimezone(record.rig.zone)

@@ -152,7 +152,9 @@ def _hold(record: Record, *, version: int | None = None) -> Record:
 
 def _write_heading(test: PumpTest, heading: PumpHeading) -> None:
     saving.assign_values(test, {"reason": heading.reason, "operator": heading.operator})
-    test.bank_as_tested = copy_of(test.bank, None, day=day_of(heading.started_at, test.bank))
+    # A correction keeps the bank as the record it corrects has it: the bank may have changed since.
+    if test.record.supersedes_id is None or not test.bank_as_tested:
+        test.bank_as_tested = copy_of(test.bank, None, day=day_of(heading.started_at, test.bank))
     refusals.refuse_invalid(test, exclude=("record", "bank_as_tested", "verdict"))
     test.save()
 

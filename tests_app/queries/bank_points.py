@@ -6,7 +6,7 @@ from typing import Any
 from accounts.presentation import date_text
 from equipment.models import Bank, PrechargeCheck
 from tests_app.models import Record
-from tests_app.queries.banks_tested import copy_of
+from tests_app.queries.banks_tested import copy_of, with_readings_of
 from tests_app.queries.banks_tested import day_of as day_at_bank
 from tests_app.queries.completeness import OpenPoint, day_of, is_in_date
 
@@ -39,10 +39,14 @@ def instruments(record: Record) -> Iterator[OpenPoint]:
 def bank_moved_on(record: Record, bank: Bank, check: PrechargeCheck | None, kept: Mapping[str, Any]) -> list[OpenPoint]:
     """Point out that the bank on file is not what the test copied: another figure, bottle or reading stands there.
 
-    A bottle shut off or opened since does not block: its state is on file by the day only, and a bottle opened after
-    the test, on the same day, must not be taken for one that was open in it.
+    Of a correction only the readings are looked at: its bank is that of the record it corrects. A bottle shut off or
+    opened since does not block: its state is on file by the day only, and a bottle opened after the test, on the same
+    day, must not be taken for one that was open in it.
     """
-    now = copy_of(bank, check, day=day_at_bank(record.started_at, bank))
+    if record.supersedes_id is not None:
+        now = with_readings_of(kept, check)
+    else:
+        now = copy_of(bank, check, day=day_at_bank(record.started_at, bank))
     if now == kept:
         return []
     states_only = _without_states(now) == _without_states(kept)

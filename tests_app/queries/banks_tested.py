@@ -61,6 +61,16 @@ def copy_of(bank: Bank, check: PrechargeCheck | None, *, day: date) -> dict[str,
     }
 
 
+def with_readings_of(kept: Mapping[str, Any], check: PrechargeCheck | None) -> dict[str, Any]:
+    """Return a kept copy with the precharge as it stands in a round, all else as it was: for a correction.
+
+    The bank may have changed since the test that is corrected; what was tested has not.
+    """
+    readings = {} if check is None else {one.bottle.serial: one for one in valid_readings(check)}
+    bottles = [{**one, **_reading_copy(readings.get(one["serial"]))} for one in kept["bottles"]]
+    return {**kept, "bottles": bottles, "precharge_round": None if check is None else _round(check, check.bank)}
+
+
 def valid_readings(check: PrechargeCheck) -> Iterable[PrechargeReading]:
     """Return the readings of a round as they stand: a corrected one gives way to the one that corrects it."""
     return check.readings.filter(corrected_by__isnull=True).select_related("bottle")
@@ -86,6 +96,12 @@ def _bottle(bottle: Bottle, state: str, reading: PrechargeReading | None) -> dic
         "state_reason": bottle.state_reason if state == bottle.state else "",
         "shell_tested_on": bottle.shell_tested_on.isoformat() if bottle.shell_tested_on else "",
         "shell_test_due_on": bottle.shell_test_due_on.isoformat() if bottle.shell_test_due_on else "",
+        **_reading_copy(reading),
+    }
+
+
+def _reading_copy(reading: PrechargeReading | None) -> dict[str, Any]:
+    return {
         "pressure": quantity(reading.pressure) if reading else None,
         "gas_temperature": quantity(reading.gas_temperature) if reading else None,
     }

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from calcs import drawdown, drawdown_words
 from calcs.accumulators import Bank as GasBank
@@ -28,7 +28,7 @@ from calcs.gas import ChargedGas, Model
 from calcs.rules import Confidence, Edition
 from calcs.rules import StackKind as RuleStack
 from calcs.units import GaugePressure, System
-from equipment.models import Bank, Rig, StackKind
+from equipment.models import Bank, Installation, Rig, StackKind
 from equipment.queries.banks import banks_of
 from tests_app import rulebook
 from tests_app.models import DrawdownFunction, GasState, Record, RecordKind
@@ -253,8 +253,8 @@ def limit_of(function: DrawdownFunction) -> ResponseLimit | None:
 
 def banks_to_test(rig: Rig) -> QuerySet[Bank]:
     """Return the banks of a rig that stand in one of its stacks now: those a test may be opened for."""
-    standing = banks_of(rig).filter(component__installations__removed_at__isnull=True)
-    return standing.filter(component__installations__position__isnull=False).distinct()
+    open_place = Installation.objects.filter(component=OuterRef("component"), removed_at__isnull=True)
+    return banks_of(rig).filter(Exists(open_place))
 
 
 def last_drawdown(bank: Bank) -> Record | None:
