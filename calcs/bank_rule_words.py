@@ -52,13 +52,15 @@ def asked_words(rule: BankRule) -> Iterator[tuple[str, str]]:
 
 def _final_words(parts: tuple[FinalPart, ...]) -> str:
     words = [_part_words(part) for part in parts]
-    return f"At least {words[0]}" if len(words) == 1 else f"At least the greatest of {' and '.join(words)}"
+    if len(words) == 1:
+        return f"At least {words[0]}"
+    return f"At least the {'greater' if len(words) == 2 else 'greatest'} of {', '.join(words[:-1])} and {words[-1]}"
 
 
 def _part_words(part: FinalPart) -> str:
     match part:
         case AbovePrecharge(margin):
-            return f"the precharge and {_psi(margin)} over it"
+            return f"{_psi(margin)} over the precharge"
         case MinimumOperating():
             return "the minimum operating pressure"
         case _:
