@@ -9,8 +9,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from tests_app.models import Record
+from tests_app.models import Record, RecordKind
 from tests_app.queries import records
+from tests_app.web.bank_page import bank_facts, picture_of
 from tests_app.web.draft_pages import draft_page
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.moved import moved_by
@@ -30,8 +31,15 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
     if record.sealed_at is not None:
         return visit.show(request, "tests_app/sealed.html", _sealed_context(visit, record))
     if record.discarded_at is not None:
-        return visit.show(request, "tests_app/discarded.html", {"record": record, "test": record.pressure_test})
+        return visit.show(request, "tests_app/discarded.html", _discarded_context(record))
     return draft_page(request, visit, record)
+
+
+def _discarded_context(record: Record) -> dict[str, Any]:
+    if record.kind == RecordKind.PRESSURE:
+        return {"record": record, "test": record.pressure_test}
+    test = record.drawdown_test if record.kind == RecordKind.DRAWDOWN else record.pump_test
+    return {"record": record, "test": test, **bank_facts(record)}
 
 
 def _sealed_context(visit: Visit, record: Record) -> dict[str, Any]:
@@ -39,6 +47,7 @@ def _sealed_context(visit: Visit, record: Record) -> dict[str, Any]:
         "record": record,
         "content": json.loads(record.content),
         "moved": moved_by(record),
+        "live_picture": picture_of(visit, record),
         "story": story_of(record),
         "recordings": list(records.recordings_of(record)),
         **certificate_state(record, visit.at),
