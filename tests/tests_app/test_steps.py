@@ -1,5 +1,7 @@
 """Steps of a draft: adding, changing, repeating and taking them out; what is seen of their lines."""
 
+from dataclasses import replace
+
 import pytest
 from django.core.exceptions import ValidationError
 from django.db import connection
@@ -15,11 +17,15 @@ from tests.builders_tests_app import (
     a_recording,
     a_step,
     a_world,
+    concluded,
     good,
     leaking,
 )
+from tests.recordings_made import Curve
 from tests_app.actions import recordings, steps
 from tests_app.actions.steps import LineSpec
+from tests_app.documents.sheet import sheet_of
+from tests_app.documents.snapshot import content_of
 from tests_app.models import Line, Record, Step
 from tests_app.queries.records import failed_lines_open, steps_of
 
@@ -176,3 +182,37 @@ def test_a_step_whose_only_file_was_set_aside_is_taken_out_and_the_file_stays(wo
     steps.remove_step(record.steps.get(), by=world.supervisor, at=SIGNED)
     recording.refresh_from_db()
     assert (record.steps.count(), recording.step_id, recording.withdrawn_at) == (0, None, SIGNED)
+
+
+def test_a_largest_fall_of_the_test_plan_is_kept_judged_and_printed(world: World):
+    record = a_draft(world)
+    step = a_step(record, world, "Annular", max_decay="100 psi")
+    assert step.limits["max_decay"] == {"value": 100.0, "unit": "psi"}
+    falling = Curve.through([(0, 0), (0.5, 300), (6.5, 300), (7, 7_450), (13, 7_150), (13.5, 0)])
+    target = step.limits["high"]["target"]["value"]
+    a_recording(record, world, replace(falling, p=falling.p * target / 7_100), step=step)
+    step.refresh_from_db()
+    assert step.outcome == "failed"
+    assert "more than the 100 psi allowed" in step.verdict["high"]["reasons"][0]
+    again = steps.retest_step(step, by=world.supervisor, at=SIGNED)
+    assert again.limits["max_decay"] == step.limits["max_decay"]
+    with pytest.raises(Refused) as refusal:
+        amended(step, world, max_decay="900 psi")
+    assert refusal.value.field == "max_decay"
+    assert amended(again, world, max_decay="").limits.get("max_decay") is None
+    draft = concluded(record, world)
+    draft.sealed_at = SIGNED
+    notes = sheet_of(content_of(draft)).held[0].notes
+    assert "Largest fall allowed in a hold, by the test plan: 100 psi." in notes
+
+
+def test_a_largest_fall_that_can_not_be_read_is_refused_beside_its_field(world: World):
+    for given in ("ten psi", "0 psi", "-5 psi", "5 s"):
+        with pytest.raises(Refused) as refusal:
+            a_step(a_draft(world), world, "Annular", max_decay=given)
+        assert refusal.value.field == "max_decay"
+
+
+def amended(step: Step, world: World, *, max_decay: str) -> Step:
+    kept = {"name": step.name, "pump_point": step.pump_point, "max_decay": max_decay}
+    return steps.amend_step(step, **kept, by=world.supervisor, at=SIGNED)

@@ -40,8 +40,11 @@ from tests_app.queries.requirements import Need, circumstances_of, needs_of
 
 
 def write_requirements(step: Step, needs: Sequence[Need]) -> None:
-    """Give the step its limits and its lines their requirements; lines no longer needed go."""
-    step.limits = limits_of(needs)
+    """Give the step its limits and its lines their requirements; lines no longer needed go.
+
+    What the test plan allows a hold to fall comes from no rule: it stays.
+    """
+    step.limits = {**limits_of(needs), **fall_allowed(step)}
     step.save()
     standing = {(line.position_id, line.pressure_from): line for line in step.lines.all()}
     for need in needs:
@@ -49,6 +52,11 @@ def write_requirements(step: Step, needs: Sequence[Need]) -> None:
         _write_line(line or Line(step=step, position=need.standing.position, pressure_from=need.pressure_from), need)
     for line in standing.values():
         line.delete()
+
+
+def fall_allowed(step: Step) -> dict[str, Any]:
+    """Return the largest fall the test plan allows in a hold, as it stands among the limits; empty where none is."""
+    return {"max_decay": step.limits["max_decay"]} if step.limits.get("max_decay") else {}
 
 
 def _write_line(line: Line, need: Need) -> None:

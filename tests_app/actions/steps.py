@@ -1,18 +1,21 @@
 """The steps of a pressure test and the elements each proves."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from math import inf
 from typing import Any
 
 from django.db import transaction
 from django.db.models import Max
 
 from accounts.models import User
+from calcs.errors import InputError
+from calcs.units import Dimension, from_si, to_si
 from equipment.errors import Refused
-from equipment.models import Position
+from equipment.models import Measured, Position
 from tests_app.actions.drafts import hold_draft, hold_step, mark_changed
-from tests_app.actions.judging import give_outcome, write_requirements
+from tests_app.actions.judging import fall_allowed, give_outcome, judge_step, write_requirements
 from tests_app.models import Evidence, Line, Outcome, Record, Step
 from tests_app.queries.requirements import circumstances_of, needs_of
 from trail import entries
@@ -35,17 +38,27 @@ def add_step(
     lines: Sequence[LineSpec],
     retest_of: Step | None = None,
     remarks: str = "",
+    max_decay: str = "",
     by: User,
     at: datetime,
 ) -> Step:
     """Add a step after the others, with what it must show worked out.
 
+    `max_decay` is the largest fall the test plan allows in a hold, such as ``50 psi``; "" for none.
     Raises Refused naming `lines` when one hold cannot prove them all, or `retest_of` when that step did not fail.
     """
     held = hold_draft(record)
     if retest_of is not None:
         _refuse_retest(retest_of, held)
-    step = _append(held, name=name, pump_point=pump_point, lines=lines, retest_of=retest_of, remarks=remarks)
+    step = _append(
+        held,
+        name=name,
+        pump_point=pump_point,
+        lines=lines,
+        retest_of=retest_of,
+        remarks=remarks,
+        allowed=_allowed(max_decay),
+    )
     _tell("step.added", step, by=by, at=at)
     return step
 
@@ -63,6 +76,7 @@ def retest_step(step: Step, *, by: User, at: datetime) -> Step:
         lines=[LineSpec(line.position, line.pressure_from) for line in failed],
         retest_of=held,
         remarks="",
+        allowed=fall_allowed(held),
     )
     _tell("step.retest-added", retest, by=by, at=at)
     return retest
@@ -76,10 +90,14 @@ def amend_step(
     pump_point: str,
     lines: Sequence[LineSpec] | None = None,
     remarks: str = "",
+    max_decay: str | None = None,
     by: User,
     at: datetime,
 ) -> Step:
-    """Change a step. What it proves changes only while it has no evidence: a judged hold proves what it proved."""
+    """Change a step. What it proves changes only while it has no evidence: a judged hold proves what it proved.
+
+    `max_decay` as for a new step, None to leave it; of a judged step it may only be made stricter.
+    """
     held = hold_step(step)
     before = _told(held)
     held.name, held.pump_point, held.remarks = name.strip(), pump_point.strip(), remarks.strip()
@@ -87,6 +105,8 @@ def amend_step(
     held.save()
     if lines is not None:
         _change_lines(held, lines)
+    if max_decay is not None:
+        _change_allowed(held, _allowed(max_decay))
     mark_changed(held.record)
     _tell("step.amended", held, by=by, at=at, before=before)
     return held
@@ -148,6 +168,7 @@ def _append(
     lines: Sequence[LineSpec],
     retest_of: Step | None,
     remarks: str,
+    allowed: dict[str, Any],
 ) -> Step:
     last = record.steps.aggregate(last=Max("order"))["last"]
     step = Step(
@@ -157,7 +178,7 @@ def _append(
         pump_point=pump_point.strip(),
         retest_of=retest_of,
         remarks=remarks.strip(),
-        limits={},
+        limits=allowed,
     )
     step.full_clean(exclude=("record", "limits", "retest_of"))
     _refuse_doubles(lines)
@@ -177,6 +198,40 @@ def _change_lines(step: Step, lines: Sequence[LineSpec]) -> None:
     if step.evidence != Evidence.NONE:
         raise Refused("lines", f"{step} is judged: what it proves no longer changes.", "Add a step for the others.")
     write_requirements(step, needs)
+
+
+def _allowed(max_decay: str) -> dict[str, Any]:
+    """Return the largest fall allowed as it stands among the limits; raises Refused naming `max_decay`."""
+    if not max_decay.strip():
+        return {}
+    try:
+        given = Measured.of(max_decay, Dimension.PRESSURE, field="max_decay")
+    except InputError as error:
+        raise Refused(error.field, error.reason, error.remedy) from error
+    if given.si <= 0:
+        raise Refused("max_decay", "The largest fall allowed is not over zero.", "Give it, or leave it empty.")
+    value = float(f"{from_si(given.si, given.unit, Dimension.PRESSURE):.12g}")
+    return {"max_decay": {"value": value, "unit": given.unit}}
+
+
+def _change_allowed(step: Step, allowed: dict[str, Any]) -> None:
+    """Hold a step to another largest fall. A step that is judged is not made to pass by a wider one."""
+    before, after = _fall(step.limits), _fall(allowed)
+    if before == after:
+        return
+    if step.evidence != Evidence.NONE and after > before:
+        raise Refused(
+            "max_decay", f"{step} is judged: what it may fall is not widened.", "Repeat it in a step of its own."
+        )
+    step.limits = {**{key: value for key, value in step.limits.items() if key != "max_decay"}, **allowed}
+    step.save()
+    if step.evidence != Evidence.NONE:
+        judge_step(step, step.record)
+
+
+def _fall(limits: Mapping[str, Any]) -> float:
+    kept = limits.get("max_decay")
+    return to_si(kept["value"], kept["unit"], Dimension.PRESSURE) if kept else inf
 
 
 def _refuse_doubles(lines: Sequence[LineSpec]) -> None:

@@ -376,6 +376,9 @@ def _begun(hold: HoldContent) -> str:
 
 def _step_notes(step: StepContent, unit: str) -> Iterator[str]:
     yield from step.get("notes", ())
+    allowed = step["limits"]["max_decay"]
+    if allowed is not None:
+        yield f"Largest fall allowed in a hold, by the test plan: {figures.required(allowed, unit, figures.down)} {unit}."
     if step["pump_point"]:
         yield f"Pumped from {step['pump_point']}."
     yield from _retest_notes(step)

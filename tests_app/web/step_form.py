@@ -7,8 +7,10 @@ from typing import Any, Final, cast
 from django import forms
 from django.http import QueryDict
 
+from calcs.units import Dimension
 from equipment.models import NOT_PRESSURE_TESTED, Position, PositionGroup
 from equipment.queries.stacks import Standing
+from equipment.web.fields import QuantityFormField
 from tests_app.actions.steps import LineSpec
 from tests_app.models import PressureFrom
 from tests_app.queries.requirements import default_side
@@ -85,6 +87,13 @@ class StepForm(forms.Form):
         help_text="Where the pressure is pumped in.",
         widget=forms.TextInput({"list": "pump-points", "autocomplete": "off"}),
     )
+    max_decay = QuantityFormField(
+        Dimension.PRESSURE,
+        positive=True,
+        label="Largest fall allowed in a hold",
+        required=False,
+        help_text="Where the test plan sets one. The certificate prints it.",
+    )
     remarks = forms.CharField(label="Remarks", required=False, widget=forms.Textarea({"rows": 2}))
     element = forms.TypedMultipleChoiceField(
         label="Elements proved",
@@ -139,6 +148,11 @@ class StepForm(forms.Form):
             for group in _TESTED_GROUPS
         ]
         return [group for group in grouped if group.elements]
+
+    def fall_allowed(self) -> str:
+        """Return the largest fall allowed as the action takes it, with its unit; "" for none."""
+        given = self.cleaned_data["max_decay"]
+        return f"{given.text} {given.unit}" if given else ""
 
     def lines(self) -> list[LineSpec]:
         """Return what is ticked as the action takes it."""

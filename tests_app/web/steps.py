@@ -9,7 +9,9 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
+from calcs.units import Dimension
 from equipment.errors import Refused
+from equipment.models import Measured
 from equipment.queries.access import Right
 from equipment.queries.stacks import as_installed
 from tests_app.actions import steps
@@ -39,8 +41,14 @@ def _form(request: HttpRequest, record: Record, step: Step | None = None, *, dat
         last = records.steps_of(record).last()
         return StepForm(given, standings=standings, initial={"pump_point": last.pump_point if last else ""})
     chosen = {line.position_id: line.pressure_from for line in step.lines.all()}
-    initial = {"name": step.name, "pump_point": step.pump_point, "remarks": step.remarks}
+    initial = {"name": step.name, "pump_point": step.pump_point, "remarks": step.remarks, "max_decay": _fall(step)}
     return StepForm(given, standings=standings, chosen=chosen, initial=initial)
+
+
+def _fall(step: Step) -> Measured | None:
+    """Return the largest fall a step may have, as its form shows it."""
+    kept = step.limits.get("max_decay")
+    return Measured.of(f"{kept['value']:.12g} {kept['unit']}", Dimension.PRESSURE, field="max_decay") if kept else None
 
 
 def _show(request: HttpRequest, visit: Visit, record: Record, step: Step | None, form: StepForm) -> HttpResponse:
@@ -70,6 +78,7 @@ def add_step(request: HttpRequest, pk: int) -> HttpResponse:
                 pump_point=form.cleaned_data["pump_point"],
                 lines=form.lines(),
                 remarks=form.cleaned_data["remarks"],
+                max_decay=form.fall_allowed(),
                 by=visit.user,
                 at=visit.at,
             ),
@@ -97,6 +106,7 @@ def amend_step(request: HttpRequest, pk: int) -> HttpResponse:
                 pump_point=form.cleaned_data["pump_point"],
                 lines=form.lines(),
                 remarks=form.cleaned_data["remarks"],
+                max_decay=form.fall_allowed(),
                 by=visit.user,
                 at=visit.at,
             ),

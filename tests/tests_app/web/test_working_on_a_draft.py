@@ -60,6 +60,18 @@ def test_a_step_is_added_for_the_elements_ticked_and_named_after_them(web: Clien
     assert sides == {"Upper pipe ram": "below", "Outer kill valve": "well-side"}
 
 
+def test_the_largest_fall_of_the_test_plan_is_given_in_the_form_and_said_on_the_page(
+    web: Client, world: World, draft: Record
+):
+    typed = {"element": [world.at("Upper pipe ram").pk], "max_decay_number": "100", "max_decay_unit": "psi"}
+    web.post(reverse("tests_app:step-new", args=[draft.pk]), typed)
+    step = draft.steps.order_by("order").last()
+    assert step is not None
+    assert step.limits["max_decay"] == {"value": 100.0, "unit": "psi"}
+    assert "falling no more than 100 psi" in said(web.get(reverse("tests_app:record", args=[draft.pk])))
+    assert 'value="100"' in web.get(reverse("tests_app:step", args=[step.pk])).content.decode()
+
+
 def test_the_side_chosen_for_an_element_is_taken(web: Client, world: World, draft: Record):
     valve = world.at("Outer kill valve").pk
     web.post(reverse("tests_app:step-new", args=[draft.pk]), {"element": [valve], f"side-{valve}": "far-side"})
