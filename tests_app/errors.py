@@ -28,7 +28,7 @@ class RecordIsStale(Refused):
         super().__init__(
             "version",
             f"Somebody changed this record after you opened it (you saw change {seen}, it now stands at {version}).",
-            "Look at it as it stands now, then do this again.",
+            "Compare yours with what stands now, then save or sign again.",
         )
         self.seen = seen
         self.version = version

@@ -322,6 +322,10 @@ def test_the_number_is_short_plain_and_tells_the_record():
     odd = copy.deepcopy(content)
     odd["rig"]["name"] = "Ørsta & Señal / Nº 4"
     assert re.fullmatch(r"[A-Z0-9-]+-PT-000123", number_of(odd))
+    odd["rig"]["name"] = "Northern Perseverance Deepwater Explorer Two"
+    number = number_of(odd).removesuffix("-PT-000123")
+    assert number
+    assert "NORTHERN-PERSEVERANCE-DEEPWATER-EXPLORER-TWO".startswith(f"{number}-")
     odd["rig"]["name"] = "鑽井"
     assert number_of(odd) == "RIG-PT-000123"
 

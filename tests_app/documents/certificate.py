@@ -66,8 +66,15 @@ class Form:
 def number_of(content: Printable) -> str:
     """Return the number of the paper: the rig's short name and the record's number, ``MERIDIAN-TERN-PT-000012``."""
     plain = unicodedata.normalize("NFKD", content["rig"]["name"]).encode("ascii", "ignore").decode()
-    short = "-".join(re.findall(r"[A-Za-z0-9]+", plain)).upper()[:_LONGEST_SHORT_NAME].strip("-")
+    short = _cut_at_a_word("-".join(re.findall(r"[A-Za-z0-9]+", plain)).upper())
     return f"{short or 'RIG'}-{form_of(content).code}-{content['number']:0{_NUMBER_DIGITS}d}"
+
+
+def _cut_at_a_word(name: str) -> str:
+    """Return as many whole words of a name as the number has room for; of a longer first word its beginning."""
+    if len(name) <= _LONGEST_SHORT_NAME:
+        return name
+    return name[: _LONGEST_SHORT_NAME + 1].rpartition("-")[0] or name[:_LONGEST_SHORT_NAME]
 
 
 def verify_address(sha256: str) -> str:
