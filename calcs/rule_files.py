@@ -30,7 +30,10 @@ from calcs.rules import (
     Rating,
     Rule,
     Scope,
+    SignaturesNeeded,
+    SigningCapacity,
 )
+from calcs.signing import ANSWERABLE
 from calcs.units import Dimension, GaugePressure
 
 
@@ -48,7 +51,7 @@ def parse_edition(mapping: Mapping[str, Any]) -> Edition:
         effective_until=fields.date("effective_until") if fields.has("effective_until") else None,
         source=fields.text("source"),
         checked_on=fields.date("checked_on"),
-        signatures=fields.texts("signatures"),
+        signatures=_signatures(fields.object("signatures")) if fields.has("signatures") else None,
         aliases=fields.texts("aliases"),
         rules=tuple(_rule(rule, defaults) for rule in rules if not is_bank_rule(rule)),
         bank_rules=read_bank_rules([rule for rule in rules if is_bank_rule(rule)]),
@@ -56,6 +59,21 @@ def parse_edition(mapping: Mapping[str, Any]) -> Edition:
     fields.close()
     _refuse_doubles([rule.text("id") for rule in rules])
     return edition
+
+
+def _signatures(fields: Fields) -> SignaturesNeeded:
+    """Read whose signatures a record needs; one of them has to answer for the test."""
+    named = tuple(SigningCapacity(one) for one in fields.choices("needed", list(SigningCapacity)))
+    needed = SignaturesNeeded(named, _source(fields))
+    fields.close()
+    if not set(named) & set(ANSWERABLE):
+        listed = ", ".join(ANSWERABLE)
+        raise InputError(
+            fields.path("needed"), "None of these answers for the test.", f"Name at least one of: {listed}."
+        )
+    if len(set(named)) < len(named):
+        raise InputError(fields.path("needed"), "A capacity is named twice.", "Name each once.")
+    return needed
 
 
 def _refuse_doubles(ids: list[str]) -> None:

@@ -20,7 +20,8 @@ from equipment.queries.stacks import Standing, standing_at
 from tests_app.errors import NoRules
 from tests_app.models import Barrier, Line, Outcome, Record
 from tests_app.queries.bank_dues import bank_items
-from tests_app.queries.due_items import FORGOTTEN_AFTER, DueItem, concluded, is_being_tested, is_corrected, pressing
+from tests_app.queries.corrections import is_corrected
+from tests_app.queries.due_items import FORGOTTEN_AFTER, DueItem, concluded, is_being_tested, pressing
 from tests_app.queries.records import final_lines
 from tests_app.queries.requirements import Circumstances, choice_for, default_side, edition_of, required_for
 
@@ -90,6 +91,7 @@ def _around(
     )
 
 
+_WITH: Final = ("step__record__rig", "step__record__superseded_by", "step__record__supersedes")
 _BULKY: Final = (
     "component_as_tested",
     "working",
@@ -98,6 +100,7 @@ _BULKY: Final = (
     "step__verdict",
     "step__record__content",
     "step__record__superseded_by__content",
+    "step__record__supersedes__content",
 )
 """Columns a date does not hang on; years of sealed contents and curves are not read to find one."""
 
@@ -114,7 +117,7 @@ class _History:
         keys = [component.pk for component in components]
         lines: dict[int, list[Line]] = defaultdict(list)
         found = Line.objects.filter(component__in=keys, step__record__discarded_at__isnull=True)
-        for line in found.select_related("step__record__rig", "step__record__superseded_by").defer(*_BULKY):
+        for line in found.select_related(*_WITH).defer(*_BULKY):
             lines[line.component_id].append(line)
         services: dict[int, list[ServiceEvent]] = defaultdict(list)
         for event in ServiceEvent.objects.filter(component__in=keys):
