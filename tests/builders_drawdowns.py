@@ -15,6 +15,7 @@ from equipment.actions import components
 from equipment.models import Bank, ComponentKind, HoleSection, Instrument, Position, PrechargeCheck, Rig, Stack
 from tests import builders
 from tests.builders import DAY, LONG_AGO, PASSWORD
+from tests.builders_tests_app import World
 from tests_app.actions import drawdown_functions, drawdowns, pressure_tests, pump_tests, recharges, signing
 from tests_app.actions.drawdown_functions import FunctionReading
 from tests_app.actions.drawdowns import DrawdownHeading
@@ -264,3 +265,14 @@ def _install(stack: Stack, bank: Bank) -> None:
             taken, removed_at=LONG_AGO + timedelta(days=1), reason="Changed out", by=builders.System.DEMO, at=DAY
         )
     builders.an_installation(standing, bank.component, installed_at=LONG_AGO + timedelta(days=2))
+
+
+def a_bank_beside(world: World) -> BankWorld:
+    """A bank installed in the stack of a world of pressure tests, its precharge read two hours before."""
+    _enter_volumes(world.stack, world.supervisor)
+    held = builders.a_bank(rig=world.rig, bottles=12)
+    _install(world.stack, held)
+    taken_at = STARTED - timedelta(hours=2)
+    check = builders.a_precharge_check(held, taken_at=taken_at, at=taken_at)
+    gauge = builders.an_instrument(world.rig, "gauge", serial="PG-77", range_high="6000 psi")
+    return BankWorld(world.rig, world.stack, world.section, held, gauge, world.supervisor, check)

@@ -9,10 +9,12 @@ from zoneinfo import ZoneInfo
 from calcs.errors import InputError
 from calcs.fields import Fields
 from calcs.hold_matching import FoundHold, FoundHolds, find_holds
+from calcs.hold_notes import high_notes, low_notes, seen_raised
 from calcs.holds import HoldRule, judge
 from calcs.recording_layouts import FIELD
 from calcs.recordings import Recording, clock_time, read_recording
 from calcs.rules import Edition
+from calcs.steady import LOW_RAISED, RAISED_SHARE
 from calcs.surfaces.answers import quantity_or_none, trimmed
 from calcs.surfaces.recurrence import read_zone
 from calcs.units import DISPLAY_UNITS, Dimension, System
@@ -38,6 +40,7 @@ class HoldAnswer:
 
     recording: Recording
     verdict: HoldVerdict
+    rule: HoldRule
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +72,31 @@ def parse_hold_check(fields: Fields, _: Sequence[Edition]) -> HoldQuestion:
 def compute_hold_check(asked: HoldQuestion) -> HoldAnswer:
     """Judge the holds."""
     verdict = judge(asked.recording, asked.rule, start=asked.start, end=asked.end)
-    return HoldAnswer(asked.recording, verdict)
+    return HoldAnswer(asked.recording, verdict, asked.rule)
 
 
 def format_hold_check(answer: HoldAnswer, system: System) -> dict[str, Any]:
     """Write the verdict: pressures in the unit system, times in elapsed s and, with a clock, as moments."""
-    return {**_verdict(answer.verdict, answer.recording, system), "recording": about_recording(answer.recording)}
+    written = _verdict(answer.verdict, answer.recording, system)
+    wording = _wording(answer.recording, system)
+    target = answer.rule.high_target
+    written["low"]["notes"] = low_notes(answer.verdict.low, answer.recording, wording)
+    written["high"]["notes"] = high_notes(answer.verdict.high, answer.recording, wording, target=target)
+    written["low"]["raised"] = _raised(answer, answer.verdict.low, LOW_RAISED, system)
+    written["high"]["raised"] = _raised(answer, answer.verdict.high, RAISED_SHARE * target, system)
+    return {**written, "recording": about_recording(answer.recording)}
+
+
+def _raised(answer: HoldAnswer, hold: HoldResult, over: float, system: System) -> dict[str, Any] | None:
+    """Write what was raised again inside a hold: how often, and by how much at most."""
+    raised = seen_raised(hold, answer.recording, over=over)
+    if raised is None:
+        return None
+    return {"times": raised.times, "most": quantity_or_none(raised.most, Dimension.PRESSURE, system)}
+
+
+def _wording(recording: Recording, system: System) -> Wording:
+    return Wording(DISPLAY_UNITS[system][Dimension.PRESSURE], recording.started_at)
 
 
 def parse_find_holds(fields: Fields, _: Sequence[Edition]) -> FindQuestion:
@@ -158,7 +180,7 @@ def _verdict(verdict: HoldVerdict, recording: Recording, system: System) -> dict
 
 
 def _hold(result: HoldResult, recording: Recording, system: System) -> dict[str, Any]:
-    wording = Wording(DISPLAY_UNITS[system][Dimension.PRESSURE], recording.started_at)
+    wording = _wording(recording, system)
     written: dict[str, Any] = {"passes": result.passes, **span(result.start, result.end, recording)}
     written["duration"] = seconds_or_none(result.duration)
     for name in _PRESSURES:

@@ -65,6 +65,12 @@
     if (form) changed.add(form);
   });
 
+  /* The server says by HX-Trigger that it has kept what a form holds. */
+  document.addEventListener("kept", (event) => {
+    const form = event.target instanceof Element ? event.target.closest("form") : null;
+    if (form) changed.delete(form);
+  });
+
   document.addEventListener("submit", (event) => {
     const held = refused(event.target);
     if (held) { event.preventDefault(); held.focus(); return; }

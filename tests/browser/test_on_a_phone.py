@@ -35,6 +35,7 @@ def test_the_main_job_is_done_on_a_phone(signed_in: SignedIn, tmp_path: Path) ->
     with signed_in(PHONE) as page:
         working.go_to_rig(page)
         fits(page)
+        page.locator("summary", has_text="New test").click()
         page.get_by_role("link", name="New pressure test").click()
         expect(page.get_by_role("button", name="Open the test")).to_be_visible()
         fits(page)

@@ -30,6 +30,7 @@ def go_to_rig(page: Page, name: str = JACK_UP) -> None:
 
 def open_test(page: Page, *, began: timedelta = timedelta(hours=3), before: Sequence[tuple[str, str]] = ()) -> None:
     """Open a new pressure test that began some time ago on the rig's clock; the rest as it is filled in."""
+    page.locator("summary", has_text="New test").click()
     page.get_by_role("link", name="New pressure test").click()
     page.get_by_label("Began").fill(on_the_rigs_clock(began))
     for label, value in before:

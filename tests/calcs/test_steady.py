@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calcs.steady import steady_fall
+from calcs.steady import Raised, raised_again, steady_fall
 
 TIMES = np.arange(0.0, 301.0, 1.0)
 
@@ -55,3 +55,29 @@ def test_a_fall_that_grows_is_told_too():
 
 def test_a_few_samples_show_nothing():
     assert steady_fall(TIMES[:5], 7e7 - 1e5 * TIMES[:5], over=1.0) is None
+
+
+def test_a_fall_that_begins_on_the_ramp_is_as_steady_as_it_is_after_it():
+    pressures = np.where(TIMES < 75, 250 + 99 * TIMES / 75, 349 - 98 * (TIMES - 75) / 225)
+    found = steady_fall(TIMES, pressures, over=10)
+    assert found is not None
+    assert found.rate * 60 == pytest.approx(98 / 225 * 60, rel=1e-3)
+
+
+def test_a_pressure_pumped_back_every_half_minute_is_told_with_size_and_number():
+    times = np.arange(0.0, 181.0)
+    falling = 7_800 - 290 * (times % 30) / 29
+    assert raised_again(times, falling, over=37.5) == Raised(times=6, most=290.0)
+
+
+@given(rise=st.floats(1e3, 1e6), constant=st.floats(10, 120), seed=st.integers(0, 1_000))
+def test_neither_a_slow_creep_nor_noise_nor_the_ramp_is_pumping_up(rise: float, constant: float, seed: int):
+    noise = np.random.default_rng(seed).normal(0, 7_000, len(TIMES))
+    creeping = 7e7 + rise * (1 - np.exp(-TIMES / constant))
+    settling = 7e7 + rise * np.exp(-TIMES / constant)
+    for pressures in (creeping + noise, settling + noise):
+        assert raised_again(TIMES, pressures, over=0.005 * 7e7) is None
+
+
+def test_no_sample_shows_no_rise():
+    assert raised_again(TIMES[:0], TIMES[:0], over=1.0) is None

@@ -34,9 +34,10 @@ from tests_app.actions import drawdown_functions, drawdowns, following, pressure
 from tests_app.actions.drawdown_functions import FunctionFacts, FunctionReading
 from tests_app.errors import RecordIsStale
 from tests_app.models import DrawdownTest, Record
+from tests_app.queries import drawdowns as drawdown_queries
 from tests_app.queries import records
 from tests_app.queries.drawdown_sequence import usual_sequence
-from tests_app.queries.drawdowns import Comparison, Reading, banks_to_test, comparison_of, last_drawdown, tests_of_bank
+from tests_app.queries.drawdowns import Comparison, Reading, banks_to_test, comparison_of, last_drawdown
 from tests_app.queries.open_points import open_points
 
 pytestmark = pytest.mark.django_db
@@ -605,7 +606,7 @@ def test_only_banks_that_stand_in_a_stack_are_offered(world: BankWorld):
 def test_a_banks_tests_are_listed_but_for_those_given_up(world: BankWorld):
     drawdown, pumps, given_up = a_drawdown_draft(world), a_pump_draft(world), a_drawdown_draft(world)
     pressure_tests.discard_record(given_up, reason="Opened twice", by=world.supervisor, at=SIGNED)
-    assert set(tests_of_bank(world.bank)) == {drawdown, pumps}
+    assert set(drawdown_queries.tests_of_bank(world.bank)) == {drawdown, pumps}
 
 
 def test_a_discarded_draft_counts_for_nothing(world: BankWorld):

@@ -12,7 +12,7 @@ from tests_app.actions.drafts import hold_draft, mark_changed
 from tests_app.actions.drawdown_judging import judge_drawdown_record
 from tests_app.actions.drawdown_searching import propose_steps
 from tests_app.actions.judging import samples_of
-from tests_app.actions.recordings import attach_recording
+from tests_app.actions.recordings import keep_file, read_file
 from tests_app.models import DrawdownFunction, Record, Recording, RecordingKind, RecordKind
 from tests_app.queries.drawdowns import functions_of
 from trail import entries
@@ -35,17 +35,9 @@ def attach_drawdown_recording(
     (`actions.channels.choose_channel`). Raises Refused naming `recording`, `pressure_unit` or `channel`.
     """
     _refuse_kind(record)
-    return attach_recording(
-        record,
-        step=None,
-        file_name=file_name,
-        content=content,
-        content_type=content_type,
-        pressure_unit=pressure_unit,
-        channel=channel,
-        by=by,
-        at=at,
-    )
+    file = read_file(record, file_name, content, content_type, pressure_unit, channel)
+    with transaction.atomic():
+        return keep_file(hold_draft(record), None, file, received_from=by, received_at=at)
 
 
 @transaction.atomic

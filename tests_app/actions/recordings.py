@@ -5,6 +5,7 @@ what it was judged by is withdrawn with a reason: a failed hold is repeated in a
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
@@ -59,22 +60,48 @@ def attach_recording(
     The file is read before the transaction, so that nobody's writing waits for half a million samples.
     Raises Refused naming `recording`, `pressure_unit`, `channel` or `step` with what to do.
     """
-    _refuse_size(content)
-    seen, samples = _read(content, record, pressure_unit, channel)
+    file = read_file(record, file_name, content, content_type, pressure_unit, channel)
     with transaction.atomic():
         held = hold_draft(record)
-        step = own_step(held, step) if step else None
-        recording = _kept(held, step, file_name, content, content_type, by, at)
-        recording.channel = samples.channel if samples else ""
-        refuse_twice(held, recording, recording.channel)
-        recording.facts = {"pressure_unit_given": pressure_unit.strip(), **_choices_of(seen)}
-        if samples is not None:
-            take_samples(recording, held, samples, judged=[step] if step else [])
-        else:
-            recording.facts = {**_facts_without_channel(seen), **recording.facts}
-            _save(recording)
-        mark_changed(held)
-        _tell("recording.attached", recording, by=by, at=at)
+        return keep_file(held, own_step(held, step) if step else None, file, received_from=by, received_at=at)
+
+
+@dataclass(frozen=True)
+class FileRead:
+    """A recorder's file as received, and what was read of it; `samples` is None where its column must be asked."""
+
+    name: str
+    content: bytes
+    content_type: str
+    pressure_unit: str
+    seen: tuple[ChannelSeen, ...]
+    samples: Samples | None
+
+
+def read_file(
+    record: Record, name: str, content: bytes, content_type: str, pressure_unit: str, channel: str
+) -> FileRead:
+    """Read a recorder's file, outside any transaction; raises Refused as `attach_recording` does."""
+    _refuse_size(content)
+    seen, samples = _read(content, record, pressure_unit, channel)
+    return FileRead(name, content, content_type, pressure_unit.strip(), seen, samples)
+
+
+def keep_file(
+    held: Record, step: Step | None, file: FileRead, *, received_from: User, received_at: datetime
+) -> Recording:
+    """Keep a file with the held record and judge or propose by it; a part of the actions that attach one."""
+    recording = _kept(held, step, file.name, file.content, file.content_type, received_from, received_at)
+    recording.channel = file.samples.channel if file.samples else ""
+    refuse_twice(held, recording, recording.channel)
+    recording.facts = {"pressure_unit_given": file.pressure_unit, **_choices_of(file.seen)}
+    if file.samples is not None:
+        take_samples(recording, held, file.samples, judged=[step] if step else [])
+    else:
+        recording.facts = {**_facts_without_channel(file.seen), **recording.facts}
+        _save(recording)
+    mark_changed(held)
+    _tell("recording.attached", recording, by=received_from, at=received_at)
     return recording
 
 

@@ -82,7 +82,7 @@ def _round(kept: Mapping[str, Any] | None, local: Local) -> shape.RoundContent |
 
 def recharge_content(one: Recharge) -> shape.RechargeContent:
     """Return a timed charging with what the rule made of it."""
-    verdict = one.verdict or {"reasons": [], "notes": [], "within_s": None, "clause": ""}
+    verdict = one.verdict or {"reasons": [], "notes": [], "within_s": None, "clause": "", "covers": False}
     return {
         "order": one.order,
         "pumps": {"key": one.pumps, "text": one.get_pumps_display()},
@@ -92,6 +92,7 @@ def recharge_content(one: Recharge) -> shape.RechargeContent:
         "seconds": one.seconds,
         "within_s": verdict["within_s"],
         "clause": verdict["clause"],
+        "covers": bool(verdict["covers"]),
         "outcome": {"key": one.outcome, "text": one.get_outcome_display()},
         "reasons": list(verdict["reasons"]),
         "notes": list(verdict["notes"]),

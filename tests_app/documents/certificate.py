@@ -1,4 +1,4 @@
-"""The paper of a sealed record: a certificate, or a report of a test that was not passed.
+"""The paper of a sealed record: a certificate or report of what passed, or a report of a test that did not.
 
 Drawn by WeasyPrint from the sealed content alone. The same content gives the same bytes on the same machine:
 no clock is read, and the identifier of the file is the seal. Nothing is fetched: what the page needs is in it.
@@ -7,7 +7,7 @@ no clock is read, and the identifier of the file is the seal. Nothing is fetched
 import base64
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -20,12 +20,14 @@ from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher
 
 from tests_app.documents.content import Content
+from tests_app.documents.drawdown_content import DrawdownContent, PumpContent
+from tests_app.documents.drawdown_sheet import drawdown_sheet
+from tests_app.documents.pump_sheet import pump_sheet
 from tests_app.documents.sheet import HeldStep, sheet_of
 
+Printable = Content | DrawdownContent | PumpContent
 PAGE_SIZES: Final = {"us": "letter", "si": "A4"}
 SHORT_HASH: Final = 16
-CERTIFICATE_TITLE: Final = "Certificate of pressure test"
-REPORT_TITLE: Final = "Report of pressure test"
 _NUMBER_DIGITS: Final = 6
 _LONGEST_SHORT_NAME: Final = 24
 _STEERING: Final = frozenset({"Cc", "Cf", "Cs", "Co", "Cn"})
@@ -42,11 +44,30 @@ class Plot:
     source: str
 
 
-def number_of(content: Content) -> str:
+@dataclass(frozen=True, slots=True)
+class Form:
+    """How one kind of record is put on paper.
+
+    Attributes:
+        code: of its number: ``PT`` in MERIDIAN-TERN-PT-000012.
+        title: of a test that passed.
+        report: of one that did not: never called a certificate.
+        template: that lays it out.
+        context: what the template needs of the content beside the frame.
+    """
+
+    code: str
+    title: str
+    report: str
+    template: str
+    context: Callable[[Any], dict[str, Any]]
+
+
+def number_of(content: Printable) -> str:
     """Return the number of the paper: the rig's short name and the record's number, ``MERIDIAN-TERN-PT-000012``."""
     plain = unicodedata.normalize("NFKD", content["rig"]["name"]).encode("ascii", "ignore").decode()
     short = "-".join(re.findall(r"[A-Za-z0-9]+", plain)).upper()[:_LONGEST_SHORT_NAME].strip("-")
-    return f"{short or 'RIG'}-PT-{content['number']:0{_NUMBER_DIGITS}d}"
+    return f"{short or 'RIG'}-{form_of(content).code}-{content['number']:0{_NUMBER_DIGITS}d}"
 
 
 def verify_address(sha256: str) -> str:
@@ -54,12 +75,18 @@ def verify_address(sha256: str) -> str:
     return f"{settings.PUBLIC_ADDRESS.rstrip('/')}{reverse('tests_app:verify', args=[sha256])}"
 
 
-def title_of(content: Content) -> str:
+def title_of(content: Printable) -> str:
     """Return the title: a test with a line left failed is never called a certificate."""
-    return CERTIFICATE_TITLE if content["passed"] else f"{REPORT_TITLE} — not passed"
+    form = form_of(content)
+    return form.title if content["passed"] else f"{form.report} — not passed"
 
 
-def render(content: Content, *, sha256: str, verify_address: str, number: str = "") -> bytes:
+def form_of(content: Printable) -> Form:
+    """Return how content of its form is printed."""
+    return _FORMS[content["form"]]
+
+
+def render(content: Printable, *, sha256: str, verify_address: str, number: str = "") -> bytes:
     """Return the PDF (tagged, PDF/UA-1) of sealed content.
 
     Args:
@@ -72,7 +99,7 @@ def render(content: Content, *, sha256: str, verify_address: str, number: str = 
     fonts = FontConfiguration()
     # Only addresses that hold their content: no text on a record can make the page reach out.
     inside_only = URLFetcher(allowed_protocols=["data"], allow_redirects=False, fail_on_errors=True)
-    page = HTML(string=render_to_string("documents/certificate.html", context), url_fetcher=inside_only)
+    page = HTML(string=render_to_string(form_of(content).template, context), url_fetcher=inside_only)
     css = render_to_string("documents/paper.css", context)
     style = CSS(string=css, font_config=fonts, url_fetcher=inside_only)
     pdf: bytes = page.write_pdf(
@@ -100,19 +127,18 @@ def printable(given: Any) -> Any:
     return given
 
 
-def _context(content: Content, sha256: str, verify_address: str, number: str) -> dict[str, Any]:
-    sheet = sheet_of(content)
+def _context(content: Printable, sha256: str, verify_address: str, number: str) -> dict[str, Any]:
+    form = form_of(content)
     return {
-        "sheet": sheet,
+        **form.context(content),
         "content": content,
         "title": title_of(content),
-        "failed_title": REPORT_TITLE,
+        "failed_title": form.report,
         "number": number,
         "sha256": sha256,
         "short_sha256": sha256[:SHORT_HASH],
         "verify_address": verify_address,
         "qr": qr_code(verify_address),
-        "plots": [Plot(step, svg_address(step.svg) if step.svg else "") for step in sheet.held],
         "page_size": PAGE_SIZES[content["rig"]["display_units"]],
     }
 
@@ -128,3 +154,31 @@ def svg_address(svg: str) -> str:
     if "xmlns=" not in svg:
         svg = svg.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"', 1)
     return f"data:image/svg+xml;base64,{base64.b64encode(svg.encode()).decode()}"
+
+
+def _pressure(content: Content) -> dict[str, Any]:
+    sheet = sheet_of(content)
+    return {
+        "sheet": sheet,
+        "plots": [Plot(step, svg_address(step.svg) if step.svg else "") for step in sheet.held],
+    }
+
+
+def _drawdown(content: DrawdownContent) -> dict[str, Any]:
+    sheet = drawdown_sheet(content)
+    return {"sheet": sheet, "plot": svg_address(sheet.svg) if sheet.svg else ""}
+
+
+def _pump(content: PumpContent) -> dict[str, Any]:
+    return {"sheet": pump_sheet(content)}
+
+
+_FORMS: Final[Mapping[str, Form]] = {
+    "pressure-test/1": Form(
+        "PT", "Certificate of pressure test", "Report of pressure test", "documents/certificate.html", _pressure
+    ),
+    "drawdown-test/1": Form(
+        "DD", "Report of drawdown test", "Report of drawdown test", "documents/drawdown.html", _drawdown
+    ),
+    "pump-test/1": Form("PU", "Report of pump test", "Report of pump test", "documents/pump_test.html", _pump),
+}

@@ -208,6 +208,7 @@ class RechargeContent(TypedDict):
     seconds: float
     within_s: float | None
     clause: str
+    covers: bool  # it ran the whole way the rule asks for
     outcome: Choice  # pending where no rule sets a time
     reasons: list[str]
     notes: list[str]

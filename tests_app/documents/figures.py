@@ -151,3 +151,48 @@ def size_text(size: int) -> str:
     if size < 1000:
         return f"{size} bytes"
     return f"{size / 1000:,.0f} kB" if size < 1_000_000 else f"{size / 1_000_000:,.1f} MB"
+
+
+def gauge(quantity: Quantity | None, unit: str) -> str:
+    """Return a pressure read off a gauge in `unit` as a number alone: the digits as entered where they are in it."""
+    if quantity is not None and quantity["unit"] == unit and isinstance(quantity["value"], str):
+        return grouped(quantity["value"])
+    return held(quantity, unit)
+
+
+def whole(quantity: Quantity | None, unit: str) -> str:
+    """Return a predicted pressure in `unit` as a number alone: no law of gas is known to a tenth of a psi."""
+    if quantity is None:
+        return ABSENT
+    places = JUDGED_PLACES[unit] - 1
+    return number_text(nearest(in_unit(quantity, unit), places), places)
+
+
+def difference(quantity: Quantity | None, unit: str) -> str:
+    """Return a difference of pressures in `unit` with its sign, to the places of a prediction: ``+12``, ``−35``."""
+    text = whole(quantity, unit)
+    return text if text == ABSENT or text.startswith("−") or not text.strip("0.") else f"+{text}"
+
+
+def amount(quantity: Quantity | None, unit: str, dimension: Dimension, places: int) -> str:
+    """Return a figure of any dimension in `unit` as a number alone: as entered, or rounded to `places`."""
+    if quantity is None:
+        return ABSENT
+    if quantity["unit"] == unit and isinstance(quantity["value"], str):
+        return grouped(quantity["value"])
+    return number_text(round(in_unit(quantity, unit, dimension), places))
+
+
+def percent(share: float) -> str:
+    """Return a share of one as ``98.7 %``."""
+    return f"{number_text(share * 100, 1)} %"
+
+
+def seconds_text(seconds: float | None) -> str:
+    """Return a time by the watch in seconds, as a number alone."""
+    return ABSENT if seconds is None else number_text(round(seconds, 1))
+
+
+def worked_out(quantity: Quantity, unit: str, rounding: Rounding = up) -> str:
+    """Return a limit in `unit` as a number alone: a floor rounded up, a ceiling (`rounding=down`) down."""
+    return number_text(rounding(in_unit(quantity, unit), JUDGED_PLACES[unit]))

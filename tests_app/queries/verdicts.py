@@ -16,10 +16,11 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from calcs.hold_notes import high_notes, low_notes
 from calcs.holds import OVER_RATING, PRESSURE_TOLERANCE, HoldRule
 from calcs.readings import Reading, faults_of_high, faults_of_low, highest_of
 from calcs.recordings import Recording, reduced
-from calcs.steady import HIGH_SHARE, LOW_FALL, steady_fall
+from calcs.steady import HIGH_SHARE, LOW_FALL
 from calcs.units import DISPLAY_UNITS, Dimension, System
 from calcs.verdicts import HoldResult, HoldVerdict, OverPressured, Peak, Wording, in_words
 from equipment.models import Rig
@@ -42,8 +43,8 @@ def of_recording(
 ) -> dict[str, Any]:
     """Return the verdict on a recording between two marks (s; None: its beginning or end)."""
     wording = wording_for(rig, recording.started_at)
-    low_note = _steady_note("low", verdict.low, recording, LOW_FALL, wording)
-    high_note = _steady_note("high", verdict.high, recording, HIGH_SHARE * rule.high_target, wording)
+    low_note = low_notes(verdict.low, recording, wording)
+    high_note = high_notes(verdict.high, recording, wording, target=rule.high_target)
     return {
         "passes": verdict.passes,
         "evidence": "recording",
@@ -74,7 +75,7 @@ def of_readings(low: Reading, high: Reading, rule: HoldRule, rig: Rig) -> dict[s
 
 
 def notes_of(verdict: Mapping[str, Any] | None) -> list[str]:
-    """Return what does not fail the step but has to be looked for: falls that did not settle."""
+    """Return what does not fail the step but has to be looked for: falls that did not settle, pumping up."""
     if not verdict:
         return []
     return [note for phase in ("low", "high") for note in verdict[phase].get("notes", ())]
@@ -103,22 +104,6 @@ def _apart(peak: Peak | None, rule: HoldRule, wording: Wording) -> str:
         f"taken for another step's. Did it stand on this line-up, whose lowest rating is "
         f"{wording.pressure(rule.rating)}, the step is over-pressured: judge it on that hold."
     )
-
-
-def _steady_note(name: str, hold: HoldResult, recording: Recording, over: float, wording: Wording) -> list[str]:
-    """Return the note on a hold that passes but did not settle (common practice: a steady drop is a leak)."""
-    if not hold.passes or hold.start is None or hold.end is None:
-        return []
-    first = int(np.searchsorted(recording.elapsed, hold.start))
-    stop = int(np.searchsorted(recording.elapsed, hold.end, side="right"))
-    found = steady_fall(recording.elapsed[first:stop], recording.pressures[first:stop], over=over)
-    if found is None:
-        return []
-    rate = f"{wording.pressure(found.rate * 60)}/min"
-    return [
-        f"The {name} pressure fell steadily, {rate}, and did not settle: a steady fall is a leak to be found "
-        "(common practice)."
-    ]
 
 
 def _typed_note(name: str, hold: Reading, faults: tuple[str, ...], over: float, wording: Wording) -> list[str]:

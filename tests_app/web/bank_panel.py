@@ -10,7 +10,8 @@ from django.utils import timezone
 from django.utils.safestring import SafeString
 
 from equipment.models import Bank, BottleState, Component, ComponentKind
-from equipment.queries import banks
+from equipment.queries import access, banks
+from equipment.queries.access import Right
 from tests_app.models import Outcome, Record
 from tests_app.queries.drawdowns import last_drawdown, last_pump_test
 from tests_app.queries.due_list import due_list
@@ -44,6 +45,9 @@ def bank_tests(request: HttpRequest, bank: Bank) -> SafeString:
         "pump": pump,
         "pump_state": _state(pump),
         "zone": rig.time_zone,
+        "rig": rig,
+        "bank": bank,
+        "may_record": access.may(request.user, rig, Right.RECORD),
         **_worksheet(bank),
     }
     return SafeString(render_to_string("tests_app/parts/bank_tests.html", context, request=request))

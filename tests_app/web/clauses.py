@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from calcs.rules import Edition, PressureRule, Rule, Source
+from calcs.rules import BankRule, Edition, ExemptRule, Rule, Source
 from tests_app import rulebook
 
 _BETWEEN: Final = "; "
@@ -24,11 +24,14 @@ def anchor_of(clause: str) -> str:
     return "clause-" + re.sub(r"[^a-z0-9]+", "-", clause.casefold()).strip("-")
 
 
-def sources_of(rule: Rule) -> tuple[Source, ...]:
+def sources_of(rule: Rule | BankRule) -> tuple[Source, ...]:
     """Return every source a rule cites: its own, then those of its figures, its interval and its events."""
     own = Source(rule.clause, rule.confidence)
-    if not isinstance(rule, PressureRule):
+    if isinstance(rule, ExemptRule):
         return (own,)
+    if isinstance(rule, BankRule):
+        interval = [rule.recurs.source] if rule.recurs else []
+        return (own, *interval, *(event.source for event in rule.events))
     figures = [rule.low.source] if rule.low else []
     figures += [rule.high.source, rule.hold.source]
     interval = [rule.recurs.source] if rule.recurs else []
@@ -62,7 +65,8 @@ def _holding() -> dict[str, tuple[str, ...]]:
     """Return the ids of the editions that cite each clause, the latest last."""
     found: dict[str, tuple[str, ...]] = {}
     for edition in sorted(rulebook.editions(), key=_in_force):
-        for clause in dict.fromkeys(source.clause for rule in edition.rules for source in sources_of(rule)):
+        rules = (*edition.rules, *edition.bank_rules)
+        for clause in dict.fromkeys(source.clause for rule in rules for source in sources_of(rule)):
             found[clause] = (*found.get(clause, ()), edition.id)
     return found
 

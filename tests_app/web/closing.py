@@ -18,11 +18,12 @@ from tests_app.queries import records
 from tests_app.queries.capacities import capacities_of
 from tests_app.queries.open_points import open_points
 from tests_app.web.closing_forms import CorrectForm, SignForm
+from tests_app.web.draft_pages import draft_page
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.evidence_forms import ReasonForm
 from tests_app.web.once import once
 from tests_app.web.posted import posted, to_record
-from tests_app.web.record_page import WHOLE, conclude_form, draft_page
+from tests_app.web.record_page import WHOLE, conclude_form
 from tests_app.web.refusals import attempt, status_of
 
 

@@ -14,11 +14,12 @@ from tests_app.models import Record, Recording, Step
 from tests_app.queries import records
 from tests_app.queries.unread_files import open_steps
 from tests_app.web.channel_form import ChannelForm
+from tests_app.web.draft_pages import draft_page
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.evidence_forms import AttachForm, ChartForm, ReasonForm, Received
 from tests_app.web.once import once
 from tests_app.web.posted import page_of, posted, to_either, to_recording, to_step
-from tests_app.web.record_page import WHOLE, Assembly, draft_page, marks_form, readings_form
+from tests_app.web.record_page import WHOLE, Assembly, marks_form, readings_form
 from tests_app.web.refusals import attempt
 from tests_app.web.steps import step_address
 from tests_app.web.uploads import limited_upload, too_large
@@ -63,7 +64,8 @@ def attach(request: HttpRequest, pk: int, of_step: bool) -> HttpResponse:
     if recording.awaits_channel:
         messages.warning(request, f"{recording.file_name} is attached. Say which of its columns is the pressure.")
         return redirect(page_of(record, f"file-{recording.pk}"))
-    messages.success(request, f"{recording.file_name} is attached and {'judged' if step else 'searched for holds'}.")
+    done = "judged" if step else "searched"
+    messages.success(request, f"{recording.file_name} is attached and {done}.")
     return redirect(_back(record, step))
 
 

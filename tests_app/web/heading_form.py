@@ -39,10 +39,11 @@ class Offer:
     def instrument_choices(self) -> list[tuple[int, str]]:
         """Return the instruments in use, each with how its calibration stands on the rig's today."""
         today = self.at.astimezone(self.rig.zone).date()
-        return [(one.pk, _instrument_label(one, today)) for one in self.instruments]
+        return [(one.pk, instrument_label(one, today)) for one in self.instruments]
 
 
-def _instrument_label(instrument: Instrument, today: Any) -> str:
+def instrument_label(instrument: Instrument, today: Any) -> str:
+    """Return an instrument with how its calibration stands on a day."""
     due = instrument.calibration_due_on
     stands = expiry_on(today, due=due, missing="no calibration on file")
     until = f"calibrated until {date_text(due)}, " if due else ""

@@ -25,8 +25,8 @@ from equipment.models import Rig
 from tests_app.documents.content import HoldContent
 from tests_app.models import Recording, Step
 from tests_app.queries import records
+from tests_app.web.content_shown import content_shown
 from tests_app.web.entry import Visit, signed_in
-from tests_app.web.sealed import content_shown
 from tests_app.web.times import span_text
 from tests_app.web.verdict_view import pressure_unit
 

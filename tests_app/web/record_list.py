@@ -6,6 +6,7 @@ import django_filters
 import django_tables2 as tables
 from django import forms
 from django.db.models import Q, QuerySet
+from django.db.models.functions import Coalesce
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.html import format_html
@@ -17,7 +18,7 @@ from equipment.models import Stack
 from equipment.queries import access, stacks
 from equipment.web.columns import ListTable, MomentColumn
 from equipment.web.lists import listed
-from tests_app.models import Record, TestReason
+from tests_app.models import Record, RecordKind, TestReason
 from tests_app.queries import records
 from tests_app.web.entry import Visit, signed_in
 
@@ -43,7 +44,7 @@ def state_of(record: Record) -> tuple[str, str]:
 
 
 class RecordFilter(django_filters.FilterSet):
-    """State, stack, reason, days and number."""
+    """State, kind, stack, reason, days and number."""
 
     state = django_filters.ChoiceFilter(
         label="State",
@@ -51,9 +52,10 @@ class RecordFilter(django_filters.FilterSet):
         empty_label="Any",
         choices=[(key, words) for key, (words, _) in _STATES.items()],
     )
+    kind = django_filters.ChoiceFilter(label="Kind", choices=RecordKind.choices, empty_label="All")
     stack = django_filters.ModelChoiceFilter(label="Stack", queryset=Stack.objects.none(), empty_label="All")
     reason = django_filters.ChoiceFilter(
-        label="Reason", field_name="pressure_test__reason", choices=TestReason.choices, empty_label="Any"
+        label="Reason", method="for_reason", choices=TestReason.choices, empty_label="Any"
     )
     since = django_filters.DateFilter(
         label="Began on or after",
@@ -75,20 +77,25 @@ class RecordFilter(django_filters.FilterSet):
         """Narrow to one state."""
         return queryset.filter(_STATES[value][1])
 
+    def for_reason(self, queryset: QuerySet[Record], _: str, value: str) -> QuerySet[Record]:
+        """Narrow to one reason, whatever was tested."""
+        return queryset.filter(reason_of_test=value)
+
 
 class RecordTable(ListTable):
     """The tests of a rig."""
 
     number = tables.Column("Test")
+    kind = tables.Column("Kind", accessor="get_kind_display", order_by="kind")
     state = tables.Column("State", accessor="pk", orderable=False)
     stack = tables.Column("Stack", accessor="stack__name")
-    reason = tables.Column("Reason", accessor="pressure_test__get_reason_display", order_by="pressure_test__reason")
+    reason = tables.Column("Reason", accessor="reason_of_test")
     started = MomentColumn("Began", accessor="started_at")
     concluded = MomentColumn("Concluded", accessor="concluded_at")
     certificate = tables.Column("Paper", accessor="certificate__number", orderable=False, default="")
 
     class Meta:
-        empty_text = "No test matches. The first test of a rig is opened by New pressure test."
+        empty_text = "No test matches. The first test of a rig is opened by New test."
 
     def render_number(self, value: int, record: Record) -> SafeString:
         return format_html('<a href="{}">Test {}</a>', reverse("tests_app:record", args=[record.pk]), value)
@@ -96,11 +103,17 @@ class RecordTable(ListTable):
     def render_state(self, record: Record) -> SafeString:
         return state(*state_of(record))
 
+    def render_reason(self, value: str) -> str:
+        return str(TestReason(value).label)
+
     def render_certificate(self, value: str, record: Record) -> SafeString:
         return format_html('<a href="{}">{}</a>', reverse("tests_app:certificate", args=[record.pk]), value)
 
     def value_number(self, value: int) -> int:
         return value
+
+    def value_reason(self, value: str) -> str:
+        return str(TestReason(value).label)
 
     def value_state(self, record: Record) -> str:
         return state_of(record)[1]
@@ -115,7 +128,9 @@ def show(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """Show the rig's tests, latest first."""
     rig = access.rig_for(request.user, rig_pk)
     visit = Visit.of(request, rig)
-    rows = records.records_visible(visit.user, rig).select_related("pressure_test").order_by("-started_at", "-number")
+    reason = Coalesce("pressure_test__reason", "drawdown_test__reason", "pump_test__reason")
+    rows = records.records_visible(visit.user, rig).annotate(reason_of_test=reason)
+    rows = rows.order_by("-started_at", "-number")
     found = listed(
         request,
         rows,

@@ -5,8 +5,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
+from calcs.bank_rule_words import asked_words
+from calcs.bank_rules import PrechargeRule
 from calcs.rule_words import OCCASION_WORDS, high_words, hold_words, low_words, recurrence_words, scope_words
-from calcs.rules import Confidence, Edition, EventTrigger, ExemptRule, Rule, Source
+from calcs.rules import BankRule, Confidence, Edition, EventTrigger, ExemptRule, Rule, Source
+from tests_app.queries.bank_dues import OWNERS_SCHEDULE
 from tests_app.web.clauses import anchor_of
 
 _READ: Final = (Confidence.READ, Confidence.READ_2)
@@ -32,7 +35,7 @@ class Statement:
 class Requirement:
     """One rule of an edition with everything it says."""
 
-    rule: Rule
+    rule: Rule | BankRule
     applies: tuple[str, ...]
     statements: tuple[Statement, ...]
 
@@ -75,12 +78,34 @@ class EditionSheet:
 
 def sheet_of(edition: Edition) -> EditionSheet:
     """Return an edition requirement by requirement and clause by clause."""
-    requirements = tuple(_requirement(rule) for rule in edition.rules)
+    of_banks = (_bank_requirement(rule) for rule in edition.bank_rules)
+    requirements = (*(_requirement(rule) for rule in edition.rules), *of_banks)
     return EditionSheet(edition, requirements, tuple(_clauses(requirements)))
 
 
 def _requirement(rule: Rule) -> Requirement:
     return Requirement(rule, tuple(scope_words(scope) for scope in rule.scopes), tuple(_statements(rule)))
+
+
+def _bank_requirement(rule: BankRule) -> Requirement:
+    """Return a requirement on accumulators and pumps: it applies to banks, or to the preventers they work."""
+    applies = tuple(_of_banks(scope_words(scope)) for scope in rule.scopes) or ("Every accumulator bank",)
+    return Requirement(rule, applies, tuple(_bank_statements(rule)))
+
+
+def _of_banks(scope: str) -> str:
+    return scope.replace("Everything", "Accumulator banks and their pumps", 1)
+
+
+def _bank_statements(rule: BankRule) -> Iterator[Statement]:
+    yield Statement("Requirement", f"{rule.title}.", rule.clause, rule.confidence.value, rule.note)
+    for about, words in asked_words(rule):
+        yield Statement(about, f"{words}.", rule.clause, rule.confidence.value)
+    if rule.recurs is not None:
+        yield _figure("Interval", recurrence_words(rule.recurs), rule.recurs.source)
+    elif isinstance(rule, PrechargeRule):
+        yield Statement("Interval", OWNERS_SCHEDULE, rule.clause, rule.confidence.value)
+    yield from _events(rule.events)
 
 
 def _statements(rule: Rule) -> Iterator[Statement]:

@@ -9,29 +9,16 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from tests_app.documents.content import Content
-from tests_app.documents.snapshot import content_of
 from tests_app.models import Record
 from tests_app.queries import records
+from tests_app.web.draft_pages import draft_page
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.moved import moved_by
-from tests_app.web.record_page import draft_page
 from tests_app.web.story import story_of
 
 PATIENCE: Final = timedelta(seconds=60)
 """After this the page says that the worker has not answered, and what to do."""
 _STOP_ASKING: Final = timedelta(minutes=10)
-
-
-def content_shown(record: Record, at: datetime) -> Content | None:
-    """Return the sealed content, or what would be sealed now; None for a draft that is not concluded."""
-    if record.sealed_at is not None:
-        content: Content = json.loads(record.content)
-        return content
-    if record.concluded_at is None:
-        return None
-    record.sealed_at = at  # only in memory: a draft shown as it would be sealed
-    return content_of(record)
 
 
 @require_GET

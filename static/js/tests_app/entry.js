@@ -65,6 +65,14 @@
     });
   }
 
+  /* A part that says itself what was refused takes its refusals like any other answer. */
+  document.addEventListener("htmx:beforeSwap", (event) => {
+    const { target, xhr } = event.detail;
+    if (!target?.matches("[data-takes-refusals]") || ![409, 422].includes(xhr.status) || !xhr.responseText) return;
+    event.detail.shouldSwap = true;
+    event.detail.isError = false;
+  });
+
   /* A refusal or a link may point into a closed disclosure: open what holds it. */
   const reveal = () => {
     const target = location.hash.length > 1 ? document.getElementById(location.hash.slice(1)) : null;

@@ -8,6 +8,7 @@ from django.test import Client
 from django.urls import reverse
 
 from tests import builders
+from tests.builders_drawdowns import a_bank_beside, a_drawdown_draft, a_pump, a_pump_draft, a_recharge, filled
 from tests.builders_tests_app import SIGNED, World, a_draft, a_recording, a_sealed_record, a_step, good
 from tests_app.actions.certificates import issue_certificate
 from tests_app.models import Record
@@ -25,7 +26,9 @@ READ = {
     "step-plot",
     "recording-plot",
     "recording-file",
+    "drawdown-plot",
 }
+OF_A_DRAWDOWN = ("function", "drawdown-", "recharge", "pump")
 FOR_ANYBODY_SIGNED_IN = {"home", "rules", "calculations", "calculation", "calculation-plot"} | {
     "bank-worksheet",
     "bank-worksheet-plot",
@@ -35,12 +38,15 @@ PUBLIC = {"verify"}
 
 @pytest.fixture
 def keys(world: World) -> dict[str, list[int]]:
-    """What stands in the addresses: a draft with a judged step, and a sealed record with its certificate."""
+    """What stands in the addresses: drafts of each kind, and a sealed record with its certificate."""
     sealed = a_sealed_record(world)
     issue_certificate(sealed, by=world.supervisor, at=SIGNED)
     draft = a_draft(world)
     step = a_step(draft, world, "Lower pipe ram")
     recording = a_recording(draft, world, good(), step=step)
+    bank = a_bank_beside(world)
+    drawdown = filled(a_drawdown_draft(bank), bank)
+    pump_test = a_pump_draft(bank)
     return {
         "rigs": [world.rig.pk],
         "records": [draft.pk],
@@ -48,6 +54,10 @@ def keys(world: World) -> dict[str, list[int]]:
         "steps": [step.pk],
         "lines": [step.lines.get().pk],
         "recordings": [recording.pk],
+        "drawdown": [drawdown.pk],
+        "functions": [drawdown.drawdown_functions.first().pk],
+        "recharges": [a_recharge(drawdown, bank).pk],
+        "pumps": [a_pump(pump_test, bank).pk],
     }
 
 
@@ -59,6 +69,8 @@ def addresses(keys: dict[str, list[int]]) -> Iterator[tuple[str, str]]:
             continue
         sealed = name.startswith("certificate") or name == "content-plot"
         key = "certificate" if sealed else str(pattern.pattern).partition("/")[0]
+        if key == "records" and name.startswith(OF_A_DRAWDOWN):
+            key = "drawdown"
         more = [1] if name == "content-plot" else []
         yield name, reverse(f"tests_app:{name}", args=[*keys[key], *more])
 

@@ -138,7 +138,7 @@ def test_an_edition_is_listed_whole_and_each_of_its_clauses_has_its_place(web: C
     page = web.get(reverse("tests_app:rules", args=[key]))
     written, text = page.content.decode(), said(page)
     assert edition.source in text
-    for rule in edition.rules:
+    for rule in (*edition.rules, *edition.bank_rules):
         assert f'id="rule-{rule.id}"' in written
         assert rule.title in text
         for source in sources_of(rule):
@@ -147,7 +147,12 @@ def test_an_edition_is_listed_whole_and_each_of_its_clauses_has_its_place(web: C
 
 
 def test_anchors_of_different_clauses_differ():
-    clauses = {source.clause for one in rulebook.editions() for rule in one.rules for source in sources_of(rule)}
+    clauses = {
+        source.clause
+        for one in rulebook.editions()
+        for rule in (*one.rules, *one.bank_rules)
+        for source in sources_of(rule)
+    }
     assert len({address_of(clause).partition("#")[2] for clause in clauses}) == len(clauses)
 
 
@@ -182,3 +187,18 @@ def test_the_due_list_is_taken_along_with_the_clause_as_text(web: Client, world:
     rows = web.get(reverse("tests_app:rig", args=[world.rig.pk]), {"export": "csv"}).content.decode()
     assert "30 CFR 250.737(a)(2)" in rows
     assert "<a" not in rows
+
+
+def test_requirements_on_accumulators_are_listed_with_what_they_ask_and_no_interval_made_up(web: Client, world: World):
+    page = said(web.get(reverse("tests_app:rules", args=["api53-4/2012"])))
+    assert "At least the greater of 200 psi over the precharge and the minimum operating pressure." in page
+    assert "With every pump from precharge to rated pressure within 15 min." in page
+    assert "Within 100 psi of the design, at the same gas temperature." in page
+    assert "The standard leaves the interval to the owner's schedule." in page
+    assert "Starts before the pressure has fallen to 90 % of rated, stops at 97 to 100 % of rated." in page
+    assert "Closes within 45 s, from 18.75 in of bore." in page
+
+
+def test_clauses_on_accumulators_are_links_too():
+    linked = clauses_linked("API inquiry 53-12-13", "api53-4/2012")
+    assert f"{reverse('tests_app:rules', args=['api53-4/2012'])}#clause-api-inquiry-53-12-13" in linked
