@@ -28,7 +28,7 @@ class SignedAlready(Refused):
         """Take the signature in the way, and when it was given or sealed the record, in words."""
         state = "is sealed: signed" if sealed else "is already signed"
         remedy = "Nothing is left to sign." if sealed else "The page of the test says who has still to sign."
-        super().__init__("", f"{record} {state} by {signature} on {moment}.", remedy)
+        super().__init__("", f"{record} {state} by {signature}, {moment}.", remedy)
 
 
 class RecordIsStale(Refused):

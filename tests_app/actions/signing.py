@@ -14,14 +14,12 @@ from tests_app.actions.drafts import hold_to_sign, refuse_unsignable
 from tests_app.actions.judging_by_kind import judge_record
 from tests_app.after_commit import enqueue
 from tests_app.documents.envelope import seal_of
-from tests_app.documents.figures import moment_text
 from tests_app.documents.snapshot import content_of
-from tests_app.documents.step_copies import Local
-from tests_app.errors import SignedAlready
 from tests_app.models import Record, Signature, SigningRole
 from tests_app.queries.capacities import capacities_of
 from tests_app.queries.open_points import open_points
 from tests_app.queries.records import is_passed
+from tests_app.queries.signatories import signed_already
 from tests_app.queries.verification import first_break, last_seal
 from tests_app.seals import canonical_of_parts, canonical_parts, sha256_of, signed_part
 from trail import entries
@@ -42,7 +40,9 @@ def sign_record(record: Record, *, role: str, password: str, version: int, by: U
     held = hold_to_sign(record)
     # The rig's row orders the seals: two records of a rig can't both follow the same one.
     Rig.objects.select_for_update().get(pk=held.rig_id)
-    _refuse_signed(held, role, by)
+    already = signed_already(held, by, role=role)
+    if already is not None:
+        raise already
     refuse_unsignable(held, version=version)
     if held.frozen_at is None:
         _freeze(held, at)
@@ -71,18 +71,6 @@ def _refuse_signer(record: Record, role: str, password: str, by: User) -> None:
         )
     if not by.check_password(password):
         raise Refused("password", "This is not your password.", "Type the password you sign in with.")
-
-
-def _refuse_signed(record: Record, role: str, by: User) -> None:
-    """Refuse, in words, a second signature of a person or in a capacity, and any once the record is sealed."""
-    local = Local.of(record.rig)
-    given = list(record.signatures.order_by("signed_at", "id"))
-    for one in given:
-        if one.signer_id == by.pk or one.role == role:
-            raise SignedAlready(record, one, moment_text(local.moment(one.signed_at)), sealed=bool(record.sealed_at))
-    if record.sealed_at is not None:
-        last = given[-1]
-        raise SignedAlready(record, last, moment_text(local.moment(record.sealed_at)), sealed=True)
 
 
 def _refuse_incomplete(record: Record) -> None:

@@ -44,7 +44,13 @@ _ON: Final = {
     Occasion.STUMP: "before deployment",
 }
 _WITH: Final = ("record__rig", "record__superseded_by", "record__supersedes")
-_BULKY: Final = ("bank_as_tested", "verdict", "record__content", "record__superseded_by__content", "record__supersedes__content")
+_BULKY: Final = (
+    "bank_as_tested",
+    "verdict",
+    "record__content",
+    "record__superseded_by__content",
+    "record__supersedes__content",
+)
 """Columns a date does not hang on."""
 
 Services = Mapping[int, Sequence[ServiceEvent]]

@@ -5,10 +5,12 @@ from dataclasses import dataclass
 
 from accounts.models import User
 from calcs.errors import InputError
+from calcs.recurrence import moment_words
 from calcs.rules import Edition
 from calcs.signing import Seat, open_seats, seats
 from equipment.models import CrewMember, CrewRole
 from tests_app import rulebook
+from tests_app.errors import SignedAlready
 from tests_app.models import Record, Signature, SigningRole
 from tests_app.queries.capacities import CAPACITIES
 
@@ -95,6 +97,18 @@ def signatories_of(record: Record) -> Signatories:
         clause=rule.source.clause if rule is not None else "",
         edition=edition.id,
     )
+
+
+def signed_already(record: Record, person: User, *, role: str = "") -> SignedAlready | None:
+    """Return the refusal, in words, of a second signature of a person or in a capacity, or of any after the seal."""
+    given = list(record.signatures.order_by("signed_at", "id"))
+    in_the_way = [one for one in given if one.signer_id == person.pk or one.role == role]
+    if record.sealed_at is not None:
+        in_the_way = in_the_way or given[-1:]
+    if not in_the_way:
+        return None
+    moment = moment_words(in_the_way[0].signed_at, record.rig.zone)
+    return SignedAlready(record, in_the_way[0], moment, sealed=record.sealed_at is not None)
 
 
 def _needed(seat: Seat, given: Iterable[Signature], free: Iterable[CrewMember]) -> NeededSignature:

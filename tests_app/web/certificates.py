@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET
 from equipment import files
 from tests_app.models import Certificate, Record, Recording, RecordingKind
 from tests_app.queries import records, verification
+from tests_app.queries.corrections import counts_instead_of
 from tests_app.web.entry import Visit, signed_in
 
 _SHOWN_INLINE: Final = frozenset({"application/pdf"})
@@ -88,6 +89,7 @@ def verify(request: HttpRequest, sha256: str) -> HttpResponse:
         "sha256": record.sha256,
         "record": record,
         "zone": record.rig.time_zone,
+        "signatures": record.signatures.order_by("signed_at", "id"),
         "later": later,
         "holds": checked.holds,
         "checks": checked.checks,
