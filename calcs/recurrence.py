@@ -161,12 +161,14 @@ class Tested:
         concluded: when it was over; the next clock starts here.
         passed: the result, None while it runs.
         pressure_gauge: the high pressure it was held at in Pa, when known.
+        falls_short: why it shows less than is asked now though it passed, in words; empty where it is enough.
     """
 
     started: dt.datetime
     concluded: dt.datetime | None = None
     passed: bool | None = None
     pressure_gauge: float | None = None
+    falls_short: str = ""
 
     __test__ = False  # pytest would take the name for one of its own
 
@@ -330,7 +332,7 @@ def due(interval: Interval, deadline: Deadline, history: Sequence[Event], *, at:
     once. A deferral granted since the event the clock counts from moves the date and ends with the
     next such event. A running test begun before the deadline keeps the item compliant. Out of service
     ends only with back in service. A section that states its required pressure discards every test
-    not shown to have reached it.
+    not shown to have reached it, and a test that falls short of what is asked now counts for nothing.
     """
     # Between two times of one zone Python reckons by the clock face, an hour wrong across a change of clocks.
     known = _Known.of(history, at.astimezone(dt.UTC), zone)
@@ -402,6 +404,8 @@ class _Known:
             self.last_too_low = _last_concluded(self.last_too_low, test)
 
     def _is_enough(self, test: Tested) -> bool:
+        if test.falls_short:
+            return False
         required = self.section.required_gauge if self.section else None
         return required is None or (test.pressure_gauge is not None and test.pressure_gauge >= required)
 
@@ -449,7 +453,16 @@ class _Known:
     @property
     def note(self) -> str:
         """What the reader must know beside the date."""
-        return self._failure_note + self._repair_note
+        return self._failure_note + self._shortfall_note + self._repair_note
+
+    @property
+    def _shortfall_note(self) -> str:
+        test = self.last_too_low
+        if test is None or test.concluded is None or not test.falls_short:
+            return ""
+        if self.passed_at is not None and test.concluded <= self.passed_at:
+            return ""
+        return f" The test concluded {self.say(test.concluded)} passed, but counts no more: {test.falls_short}."
 
     @property
     def _repair_note(self) -> str:

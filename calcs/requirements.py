@@ -4,6 +4,7 @@ All pressures are gauge, in Pa; times in s.
 """
 
 from dataclasses import dataclass, replace
+from typing import Final
 
 from calcs.errors import InputError
 from calcs.pressures import MAX_PRESSURE
@@ -20,6 +21,7 @@ from calcs.rules import (
     Least,
     LowBand,
     MaspPlus,
+    PerDepth,
     PressureRule,
     Rating,
     Source,
@@ -58,6 +60,7 @@ class Figures:
         wellhead_rwp: rated working pressure of the wellhead.
         casing_burst: internal yield pressure of the casing exposed.
         recorded: whether the hold is on a chart or digital recorder the rule accepts.
+        casing_depth: true vertical depth the last casing is set at, m.
     """
 
     rwp: GaugePressure
@@ -68,6 +71,7 @@ class Figures:
     wellhead_rwp: GaugePressure | None = None
     casing_burst: GaugePressure | None = None
     recorded: bool = False
+    casing_depth: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse pressures of zero, less, or beyond any equipment."""
@@ -76,6 +80,12 @@ class Figures:
             given = getattr(self, field)
             if given is not None:
                 _pressure_in_range(field, given)
+        if self.casing_depth is not None and not 0 < self.casing_depth <= _DEEPEST_CASING:
+            raise InputError("casing_depth", "No casing is set at such a depth.", "Check the value and its unit.")
+
+
+_DEEPEST_CASING: Final = 15_000.0
+"""m; deeper than any well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +141,7 @@ def required_pressures(
     wellhead_rwp: GaugePressure | None = None,
     casing_burst: GaugePressure | None = None,
     recorded: bool = False,
+    casing_depth: float | None = None,
 ) -> RequiredPressures:
     """Return low band, high pressure and hold that the chosen rules ask of a component.
 
@@ -148,7 +159,9 @@ def required_pressures(
     >>> round(required_pressures(rule, rwp=GaugePressure(5000 * psi)).high_gauge / psi)
     3500
     """
-    figures = Figures(rwp, masp, weakest_part, approval, annular_rwp, wellhead_rwp, casing_burst, recorded)
+    figures = Figures(
+        rwp, masp, weakest_part, approval, annular_rwp, wellhead_rwp, casing_burst, recorded, casing_depth
+    )
     subject = choice.subject if isinstance(choice, Choice) else None
     rules = _rules(choice)
     worked = [(rule, _high(rule, figures)) for rule in rules]
@@ -203,6 +216,8 @@ def _work(formula: Formula, figures: Figures) -> _Worked:
         case Fixed():
             amount = _amount(formula.pressure_gauge)
             return _Worked(formula.pressure_gauge, (Step("Fixed pressure", "{0}", (amount,), amount),))
+        case PerDepth():
+            return _per_depth(formula, figures)
         case Approved():
             return _approved(figures.approval)
         case Least() | Greatest():
@@ -234,6 +249,14 @@ def _masp_plus(formula: MaspPlus, figures: Figures) -> _Worked:
         terms = (_amount(figures.masp), _amount(formula.margin))
         return _Worked(pressure, (Step("High pressure", "MASP {0} + {1}", terms, _amount(pressure)),))
     return _Worked(pressure, (Step("High pressure", "MASP", (), _amount(pressure)),))
+
+
+def _per_depth(formula: PerDepth, figures: Figures) -> _Worked:
+    if figures.casing_depth is None:
+        raise InputError("casing_depth", "The rule needs the depth of the last casing.", "Give casing_depth.")
+    pressure = GaugePressure(formula.gradient * figures.casing_depth)
+    terms = (Amount(formula.gradient, Dimension.PRESSURE_GRADIENT), Amount(figures.casing_depth, Dimension.LENGTH))
+    return _Worked(pressure, (Step("High pressure", "{0} of the casing's depth, {1}", terms, _amount(pressure)),))
 
 
 def _approved(approval: Approval | None) -> _Worked:
@@ -281,12 +304,19 @@ def _below_masp(pressure: GaugePressure, figures: Figures) -> tuple[str, ...]:
 def _longest_hold(
     rules: tuple[PressureRule, ...], subject: Subject | None, figures: Figures
 ) -> tuple[float, Source, tuple[str, ...]]:
-    held = [(*_hold_of(rule.hold, subject, figures), rule.hold) for rule in rules]
+    held = [(*_hold_of(rule.hold, subject, figures), rule.hold) for rule in rules if rule.hold is not None]
+    if not held:
+        raise InputError(
+            "hold", "The rules give no time to hold the pressure for.", "Follow them together with rules that give one."
+        )
     duration, notes, hold = max(held, key=lambda one: one[0])
     return duration, hold.source, notes
 
 
 def _hold_of(hold: Hold, subject: Subject | None, figures: Figures) -> tuple[float, tuple[str, ...]]:
+    if hold.low is not None:
+        note = f"The rule asks {hold.low / 60:g} min of the low hold; here both last {hold.duration / 60:g} min."
+        return hold.duration, (note,)
     if hold.reduced is None or subject is None:
         return hold.duration, ()
     if HoldCondition.AT_SURFACE in hold.conditions and not subject.at_surface:

@@ -1,6 +1,6 @@
 """Reading rule sets from data: a closed vocabulary, every unknown key refused by its path."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from calcs.bank_rule_files import BANK_RULE_KINDS, is_bank_rule, read_bank_rules
@@ -11,30 +11,10 @@ from calcs.rule_parts import read_event as _event
 from calcs.rule_parts import read_recurs as _recurs
 from calcs.rule_parts import read_scope as _scope
 from calcs.rule_parts import read_source as _source
-from calcs.rule_parts import under as _under
-from calcs.rules import (
-    Approved,
-    Edition,
-    ExemptRule,
-    Fixed,
-    Formula,
-    Fraction,
-    Greatest,
-    High,
-    Hold,
-    HoldCondition,
-    Least,
-    LowBand,
-    MaspPlus,
-    PressureRule,
-    Rating,
-    Rule,
-    Scope,
-    SignaturesNeeded,
-    SigningCapacity,
-)
+from calcs.rule_pressures import read_high, read_hold, read_low
+from calcs.rules import Edition, ExemptRule, PressureRule, Rule, Scope, SignaturesNeeded, SigningCapacity
+from calcs.schedule_rule_files import SCHEDULE_RULE_KINDS, is_schedule_rule, read_schedule_rules
 from calcs.signing import ANSWERABLE
-from calcs.units import Dimension, GaugePressure
 
 
 def parse_edition(mapping: Mapping[str, Any]) -> Edition:
@@ -47,17 +27,20 @@ def parse_edition(mapping: Mapping[str, Any]) -> Edition:
         regime=fields.text("regime"),
         title=fields.text("title"),
         edition=fields.text("edition"),
-        effective_from=fields.date("effective_from"),
+        effective_from=fields.date("effective_from") if fields.has("effective_from") else None,
         effective_until=fields.date("effective_until") if fields.has("effective_until") else None,
         source=fields.text("source"),
         checked_on=fields.date("checked_on"),
         signatures=_signatures(fields.object("signatures")) if fields.has("signatures") else None,
         aliases=fields.texts("aliases"),
-        rules=tuple(_rule(rule, defaults) for rule in rules if not is_bank_rule(rule)),
+        rules=tuple(_rule(one, defaults) for one in rules if not is_bank_rule(one) and not is_schedule_rule(one)),
         bank_rules=read_bank_rules([rule for rule in rules if is_bank_rule(rule)]),
+        schedule_rules=read_schedule_rules([rule for rule in rules if is_schedule_rule(rule)]),
     )
     fields.close()
-    _refuse_doubles([rule.text("id") for rule in rules])
+    ids = [rule.text("id") for rule in rules]
+    _refuse_doubles(ids)
+    _refuse_waivers_of_nothing(rules, ids)
     return edition
 
 
@@ -86,8 +69,16 @@ def _refuse_doubles(ids: list[str]) -> None:
         raise InputError("rules", "The edition has no rules.", "Give at least one rule.")
 
 
+def _refuse_waivers_of_nothing(rules: Sequence[Fields], ids: Sequence[str]) -> None:
+    for rule in rules:
+        for index, waived in enumerate(rule.texts("waives")):
+            if waived not in ids:
+                field = f"{rule.path('waives')}.{index}"
+                raise InputError(field, f"{waived!r} is no rule of this edition.", "Give the id of one of its rules.")
+
+
 def _rule(fields: Fields, defaults: Fields) -> Rule:
-    if fields.choice("kind", ("pressure", "exempt", *BANK_RULE_KINDS)) == "pressure":
+    if fields.choice("kind", ("pressure", "exempt", *BANK_RULE_KINDS, *SCHEDULE_RULE_KINDS)) == "pressure":
         return _pressure_rule(fields, defaults)
     return ExemptRule(
         id=fields.text("id"),
@@ -103,15 +94,16 @@ def _pressure_rule(fields: Fields, defaults: Fields) -> PressureRule:
     scopes = tuple(_scope(scope) for scope in fields.objects("scope"))
     if not scopes:
         raise InputError(fields.path("scope"), "The rule applies to nothing.", "Give at least one scope.")
+    open_ones = _left_open(fields, defaults)
     rule = PressureRule(
         id=fields.text("id"),
         clause=fields.text("clause"),
         title=fields.text("title"),
         confidence=_confidence(fields),
         scopes=scopes,
-        low=_low(_own_or_default(fields, defaults, "low")),
-        high=_high(fields.object("high")),
-        hold=_hold(_own_or_default(fields, defaults, "hold")),
+        low=None if "low" in open_ones else read_low(_own_or_default(fields, defaults, "low")),
+        high=read_high(fields.object("high")),
+        hold=None if "hold" in open_ones else read_hold(_own_or_default(fields, defaults, "hold")),
         recurs=_recurs(fields.object("recurs")) if fields.has("recurs") else None,
         events=tuple(_event(event) for event in _own_or_default_list(fields, defaults, "events")),
         acceptance=fields.text("acceptance", defaults.text("acceptance", "")),
@@ -119,6 +111,16 @@ def _pressure_rule(fields: Fields, defaults: Fields) -> PressureRule:
     if rule.recurs is None and not rule.events:
         raise InputError(fields.path("recurs"), "Nothing calls for this test.", "Give an interval or an event.")
     return rule
+
+
+def _left_open(fields: Fields, defaults: Fields) -> tuple[str, ...]:
+    """Read which figures the published rule does not state: said outright, so that none is left out by mistake."""
+    chosen = fields if fields.has("leaves_open") or not defaults.has("leaves_open") else defaults
+    named = chosen.choices("leaves_open", ("low", "hold"))
+    for key in named:
+        if fields.has(key):
+            raise InputError(fields.path(key), "The figure is given and left open.", "Give it, or leave it open.")
+    return named
 
 
 _GIVEN: Final = {"clause": "as given", "confidence": "given"}
@@ -137,9 +139,9 @@ def parse_inline_rule(mapping: Mapping[str, Any], path: str = "rule") -> Pressur
         title=fields.text("title", "Rule given with the question"),
         confidence=_confidence(fields, stated=True),
         scopes=(Scope(),),
-        low=_low(_stated(fields, "low")) if fields.has("low") else None,
-        high=_high(_stated(fields, "high")),
-        hold=_hold(_stated(fields, "hold")),
+        low=read_low(_stated(fields, "low")) if fields.has("low") else None,
+        high=read_high(_stated(fields, "high")),
+        hold=read_hold(_stated(fields, "hold")),
         acceptance=fields.text("acceptance", ""),
     )
     fields.close()
@@ -164,66 +166,3 @@ def _own_or_default(fields: Fields, defaults: Fields, key: str) -> Fields:
 
 def _own_or_default_list(fields: Fields, defaults: Fields, key: str) -> tuple[Fields, ...]:
     return fields.objects(key) if fields.has(key) or not defaults.has(key) else defaults.objects(key)
-
-
-def _low(fields: Fields) -> LowBand:
-    min_gauge = fields.si("min", Dimension.PRESSURE)
-    max_gauge = fields.si("max", Dimension.PRESSURE)
-    restart = fields.si_or_none("restart_above", Dimension.PRESSURE)
-    source = _source(fields)
-    return _under(
-        fields,
-        lambda: LowBand(
-            GaugePressure(min_gauge),
-            GaugePressure(max_gauge),
-            GaugePressure(max_gauge if restart is None else restart),
-            source,
-        ),
-    )
-
-
-def _high(fields: Fields) -> High:
-    source = _source(fields)
-    alternative = fields.object("alternative") if fields.has("alternative") else None
-    return High(_formula(fields), source, _formula(alternative) if alternative else None)
-
-
-_DEEPEST: Final = 4
-_FORMULAS: Final = ("fraction", "masp_plus", "fixed", "approved", "least", "greatest")
-
-
-def _formula(fields: Fields, depth: int = 0) -> Formula:
-    given = [key for key in _FORMULAS if fields.has(key)]
-    if len(given) != 1 or depth > _DEEPEST:
-        raise InputError(
-            fields.path_of_self,
-            "One pressure is expected here, in the vocabulary of the rules.",
-            f"Give exactly one of: {', '.join(_FORMULAS)}.",
-        )
-    return _under(fields, lambda: _formula_of(given[0], fields, depth))
-
-
-def _formula_of(key: str, fields: Fields, depth: int) -> Formula:
-    if key == "fraction":
-        of = Rating(fields.choice("of", list(Rating), Rating.COMPONENT))
-        return Fraction(fields.si("fraction", Dimension.RATIO), of)
-    if key == "masp_plus":
-        return MaspPlus(fields.si("masp_plus", Dimension.PRESSURE), fields.flag("needs_approval", True))
-    if key == "fixed":
-        return Fixed(GaugePressure(fields.si("fixed", Dimension.PRESSURE)))
-    if key == "approved":
-        if not fields.flag("approved"):
-            raise InputError("approved", "An approved value is either asked for or not written.", "Give true.")
-        return Approved()
-    terms = tuple(_formula(term, depth + 1) for term in fields.objects(key))
-    if len(terms) < 2:
-        raise InputError(key, "Several pressures are compared here.", "Give at least two.")
-    return Least(terms) if key == "least" else Greatest(terms)
-
-
-def _hold(fields: Fields) -> Hold:
-    duration = fields.si("time", Dimension.TIME)
-    reduced = fields.si_or_none("reduced", Dimension.TIME)
-    conditions = tuple(HoldCondition(word) for word in fields.choices("conditions", list(HoldCondition)))
-    source = _source(fields)
-    return _under(fields, lambda: Hold(duration, source, reduced, conditions))

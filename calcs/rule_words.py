@@ -18,6 +18,7 @@ from calcs.rules import (
     LowBand,
     MaspPlus,
     Occasion,
+    PerDepth,
     Position,
     Rating,
     Recurrence,
@@ -38,6 +39,20 @@ OCCASION_WORDS: Final = {
     Occasion.PIPE_SIZE_CHANGED: "after a change of pipe size",
     Occasion.STUMP: "on the stump",
     Occasion.LANDED: "once landed on the wellhead",
+    Occasion.RELATCHED: "after the stack was latched again",
+    Occasion.LMRP_RELATCHED: "after the lower marine riser package was latched again",
+    Occasion.COMMISSIONED: "when commissioned",
+    Occasion.BEFORE_RUNNING_CASING: "before running casing",
+    Occasion.CEMENTED: "after cementing, before drilling on",
+    Occasion.BEFORE_RESERVOIR: "before the reservoir is drilled",
+    Occasion.TRIP: "on each trip",
+    Occasion.TOUR: "on each tour",
+    Occasion.BETWEEN_WELLS: "between wells",
+    Occasion.PIPE_SHEARED: "after pipe was sheared",
+    Occasion.STATION_DOWN: "when a control station or pod does not work",
+    Occasion.FAILURE_FOUND: "when a failure is found",
+    Occasion.TEST_PLANNED: "for a test planned",
+    Occasion.TEST_CONCLUDED: "for a test concluded",
 }
 _PLACE_WORDS: Final = {
     Position.NONE: "wherever no place is given",
@@ -87,6 +102,8 @@ def formula_words(formula: Formula) -> str:
             return f"MASP plus {_psi(margin)}" if margin else "MASP"
         case Fixed(pressure):
             return _psi(pressure)
+        case PerDepth(gradient):
+            return f"{Amount(gradient, Dimension.PRESSURE_GRADIENT).text('us')} of the last casing's depth"
         case Approved():
             return "the approved pressure"
         case Least(of):
@@ -95,14 +112,18 @@ def formula_words(formula: Formula) -> str:
             return f"the greatest of {', '.join(formula_words(one) for one in of)}"
 
 
-def hold_words(hold: Hold) -> str:
+def hold_words(hold: Hold | None) -> str:
     """Return how long a pressure is held.
 
     >>> from calcs.rules import Confidence, Source
     >>> hold_words(Hold(300, Source("c", Confidence.READ), 180, (HoldCondition.AT_SURFACE,)))
     'Each hold lasts 5 min; 3 min for equipment at the surface'
     """
+    if hold is None:
+        return "No time of holding is stated"
     words = f"Each hold lasts {hold.duration / 60:g} min"
+    if hold.low is not None:
+        return f"{words}; by the rule {hold.low / 60:g} min are enough for the low one"
     if hold.reduced is None:
         return words
     conditions = " ".join(_CONDITION_WORDS[condition] for condition in hold.conditions)

@@ -89,7 +89,7 @@ class Side(StrEnum):
 
 
 class Occasion(StrEnum):
-    """Why a test is due: the interval has run, or something happened."""
+    """Why something is due: the interval has run, something happened, or something is about to."""
 
     INTERVAL = "interval"
     INSTALLED = "installed"
@@ -101,6 +101,20 @@ class Occasion(StrEnum):
     PIPE_SIZE_CHANGED = "pipe-size-changed"
     STUMP = "stump"
     LANDED = "landed"
+    RELATCHED = "relatched"
+    LMRP_RELATCHED = "lmrp-relatched"
+    COMMISSIONED = "commissioned"
+    BEFORE_RUNNING_CASING = "before-running-casing"
+    CEMENTED = "cemented"
+    BEFORE_RESERVOIR = "before-reservoir"
+    TRIP = "trip"
+    TOUR = "tour"
+    BETWEEN_WELLS = "between-wells"
+    PIPE_SHEARED = "pipe-sheared"
+    STATION_DOWN = "station-down"
+    FAILURE_FOUND = "failure-found"
+    TEST_PLANNED = "test-planned"
+    TEST_CONCLUDED = "test-concluded"
 
 
 class Rating(StrEnum):
@@ -203,7 +217,19 @@ class Greatest:
     of: tuple["Formula", ...]
 
 
-Formula = Fraction | MaspPlus | Fixed | Approved | Least | Greatest
+@dataclass(frozen=True, slots=True)
+class PerDepth:
+    """A pressure for each length of the casing's depth, Pa/m: 1 psi/ft of the last casing's setting depth."""
+
+    gradient: float
+
+    def __post_init__(self) -> None:
+        """Refuse a gradient of zero or less."""
+        if self.gradient <= 0:
+            raise InputError("per_casing_depth", "A gradient is over zero.", "Give for instance 1 psi/ft.")
+
+
+Formula = Fraction | MaspPlus | Fixed | PerDepth | Approved | Least | Greatest
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,12 +262,16 @@ class High:
 
 @dataclass(frozen=True, slots=True)
 class Hold:
-    """How long a pressure is held, s; shorter when every condition of the reduced hold is met."""
+    """How long a pressure is held, s; shorter when every condition of the reduced hold is met.
+
+    Where the rule lets the low pressure be held for a shorter time, `low` says it; both are asked for the longer.
+    """
 
     duration: float
     source: Source
     reduced: float | None = None
     conditions: tuple[HoldCondition, ...] = ()
+    low: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse a hold of nothing, and a reduced hold that isn't shorter or has no condition."""
@@ -249,6 +279,8 @@ class Hold:
             raise InputError("time", "A hold lasts longer than nothing.", "Give for instance 5 min.")
         if self.reduced is not None and not 0 < self.reduced < self.duration:
             raise InputError("reduced", "The reduced hold is not between zero and the hold.", "Give a shorter time.")
+        if self.low is not None and not 0 < self.low < self.duration:
+            raise InputError("low", "The low hold is not between zero and the hold.", "Give a shorter time, or none.")
         if (self.reduced is None) != (not self.conditions):
             raise InputError("conditions", "A reduced hold and its conditions go together.", "Give both or neither.")
 
@@ -302,9 +334,9 @@ class PressureRule:
         title: the requirement in our words.
         confidence: how surely the requirement as a whole is known.
         scopes: what it applies to; any one of them suffices.
-        low: low test, None where the rule asks for none.
+        low: low test, None where the rule states none.
         high: high test.
-        hold: how long both are held.
+        hold: how long both are held, None where the rule states no time.
         recurs: the interval, None where only events call for the test.
         events: the events that call for it.
         acceptance: what counts as passed, in our words.
@@ -317,7 +349,7 @@ class PressureRule:
     scopes: tuple[Scope, ...]
     low: LowBand | None
     high: High
-    hold: Hold
+    hold: Hold | None
     recurs: Recurrence | None = None
     events: tuple[EventTrigger, ...] = ()
     acceptance: str = ""
@@ -343,17 +375,17 @@ Rule = PressureRule | ExemptRule
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BankRule:
-    """What every requirement on accumulators and pumps says of itself; its figures: `calcs.bank_rules`.
+class StatedRule:
+    """What every statement beside the pressure rules says of itself.
 
     Attributes:
         id: stable name of the rule.
         clause: where the requirement stands.
         title: the requirement in our words.
         confidence: how surely its figures are known.
-        scopes: what it applies to; any one of them suffices, none at all means every bank.
+        scopes: what it applies to; any one of them suffices.
         note: what the reader must know of the figures.
-        recurs: the interval, None where only events call for the test, or nothing does.
+        recurs: the interval, None where only events call for it, or nothing does.
         events: the events that call for it.
     """
 
@@ -367,6 +399,11 @@ class BankRule:
     events: tuple[EventTrigger, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BankRule(StatedRule):
+    """A requirement on accumulators and pumps, see `calcs.bank_rules`; no scope at all means every bank."""
+
+
 @dataclass(frozen=True, slots=True)
 class Edition:
     """One published rule set as it stood from a date.
@@ -376,7 +413,7 @@ class Edition:
         regime: the rule set whatever its edition, ``us-ocs``.
         title: the document's title.
         edition: its edition in words.
-        effective_from: first day in force.
+        effective_from: first day in force, None where that is not known.
         effective_until: last day in force, None while it is.
         source: where the figures come from, in words.
         checked_on: when the figures were last compared with that.
@@ -384,13 +421,14 @@ class Edition:
         aliases: other names the document goes by.
         rules: its rules.
         bank_rules: its rules on accumulators and pumps.
+        schedule_rules: what else recurs or is called for by events, see `calcs.schedule_rules`.
     """
 
     id: str
     regime: str
     title: str
     edition: str
-    effective_from: dt.date
+    effective_from: dt.date | None
     source: str
     checked_on: dt.date
     rules: tuple[Rule, ...]
@@ -398,6 +436,12 @@ class Edition:
     signatures: SignaturesNeeded | None = None
     aliases: tuple[str, ...] = ()
     bank_rules: tuple[BankRule, ...] = ()
+    schedule_rules: tuple[StatedRule, ...] = ()
+
+    @property
+    def ordered_by(self) -> tuple[dt.date, str]:
+        """By when it came into force, to tell the latest of several; one of unknown date comes first."""
+        return (self.effective_from or dt.date.min, self.id)
 
     def rule(self, rule_id: str) -> Rule | None:
         """Return the rule of that id, or None."""
@@ -511,7 +555,8 @@ def _strictness(rule: Rule) -> tuple[float, float, float, float, str]:
     if isinstance(rule, ExemptRule):
         return (1, 0, 0, 0, rule.id)
     days = rule.recurs.interval.roughly_days if rule.recurs else float("inf")
-    return (0, days, -rule.hold.duration, -(rule.low.min_gauge if rule.low else 0.0), rule.id)
+    hold = rule.hold.duration if rule.hold else 0.0
+    return (0, days, -hold, -(rule.low.min_gauge if rule.low else 0.0), rule.id)
 
 
 def _no_rule(editions: Sequence[Edition], rules: Sequence[Rule], subject: Subject) -> InputError:

@@ -43,4 +43,4 @@ def edition(name: str) -> Edition:
     if not named:
         known = ", ".join(one.id for one in editions())
         raise InputError("rule", f"{name!r} is no edition of the rule book.", f"Known are: {known}.")
-    return max(named, key=lambda one: one.effective_from)
+    return max(named, key=lambda one: one.ordered_by)

@@ -186,7 +186,7 @@ def _rules(fields: Fields, editions: Sequence[Edition]) -> _Rules:
     if not named:
         known = ", ".join(edition.id for edition in editions) or "none"
         raise InputError(fields.path("rule"), "There is no edition of that name.", f"Known are: {known}.")
-    edition = max(named, key=lambda one: one.effective_from)
+    edition = max(named, key=lambda one: one.ordered_by)
     return _Rules(edition, drawdown_rule(edition, stack=stack), stack)
 
 

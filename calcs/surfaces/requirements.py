@@ -64,6 +64,7 @@ class PressureQuestion:
     wellhead_rwp: GaugePressure | None
     casing_burst: GaugePressure | None
     recorded: bool
+    casing_depth: float | None
 
 
 def parse_test_pressures(fields: Fields, editions: Sequence[Edition]) -> PressureQuestion:
@@ -86,6 +87,7 @@ def parse_test_pressures(fields: Fields, editions: Sequence[Edition]) -> Pressur
         wellhead_rwp=_pressure(fields, "wellhead_rwp"),
         casing_burst=_pressure(fields, "casing_burst"),
         recorded=fields.choice("recorder", _RECORDERS, "none") != "none",
+        casing_depth=fields.si_or_none("casing_depth", Dimension.LENGTH),
     )
 
 
@@ -112,6 +114,7 @@ def compute_test_pressures(asked: PressureQuestion) -> RequiredPressures | Exemp
         wellhead_rwp=asked.wellhead_rwp,
         casing_burst=asked.casing_burst,
         recorded=asked.recorded,
+        casing_depth=asked.casing_depth,
     )
 
 
@@ -181,7 +184,7 @@ def _choice(given: Any, subject: Subject, editions: Sequence[Edition]) -> Choice
         raise InputError("rule", "A rule is named, or stated as an object.", _known_rules(editions))
     named = [edition for edition in editions if edition.is_named(given)]
     if named:
-        return choose(max(named, key=lambda edition: edition.effective_from), subject)
+        return choose(max(named, key=lambda edition: edition.ordered_by), subject)
     found = [rule for edition in editions if (rule := edition.rule(given.strip())) is not None]
     if not found:
         raise InputError("rule", f"{quoted(given)} is no rule or edition of the rule book.", _known_rules(editions))

@@ -1,8 +1,9 @@
 """Components: registered, amended, retired; never deleted."""
 
+from collections.abc import Mapping
 from datetime import date, datetime
 from decimal import Decimal
-from typing import TypedDict, Unpack
+from typing import Any, Final, TypedDict, Unpack
 
 from django.db import transaction
 
@@ -66,12 +67,18 @@ def register_component(
 
 @transaction.atomic
 def amend_component(
-    component: Component, *, seen: str = "", by: Actor, at: datetime, **facts: Unpack[ComponentAmendment]
+    component: Component,
+    *,
+    reason: str = "",
+    seen: str = "",
+    by: Actor,
+    at: datetime,
+    **facts: Unpack[ComponentAmendment],
 ) -> Component:
     """Amend what is on file about a component.
 
-    With another rating, drafts of tests that name it follow. Raises as `register_component` does, and Refused for
-    another kind once it has stood in a position.
+    With another rating, drafts of tests that name it follow. Raises as `register_component` does, and Refused once
+    it has stood in a position: for another kind, or for a rating that was on file and changes without a reason.
     """
     fresh = saving.locked(component)
     saving.unchanged(fresh, seen)
@@ -83,7 +90,8 @@ def amend_component(
         raise Refused(
             "kind", "This component has stood in a position of its kind.", "Register another component instead."
         )
-    saving.change_row(fresh, Event.COMPONENT_AMENDED, before=before, by=by, at=at)
+    _check_reason(fresh, before, reason)
+    saving.change_row(fresh, Event.COMPONENT_AMENDED, before=before, by=by, at=at, reason=reason.strip())
     if entries.snapshot(fresh)["rated_working_pressure_si"] != before["rated_working_pressure_si"]:
         following.follow(fresh, by, at)
     return fresh
@@ -118,6 +126,32 @@ def reinstate_component(component: Component, *, reason: str, by: Actor, at: dat
     fresh.retired_reason = ""
     saving.change_row(fresh, Event.COMPONENT_REINSTATED, before=before, by=by, at=at, reason=why)
     return fresh
+
+
+def _check_reason(component: Component, before: Mapping[str, Any], reason: str) -> None:
+    """Refuse to change without a reason what tests of a component that stood somewhere rest on; a gap may be filled."""
+    after = entries.snapshot(component)
+    changed = [column for column in _RATINGS if before[column] not in _EMPTY and before[column] != after[column]]
+    if changed and not reason.strip() and component.installations.exists():
+        named = ", ".join(_RATINGS[column] for column in changed)
+        raise Refused("reason", f"Tests rest on what is on file: {named}.", "Say why it is changed, and by what paper.")
+
+
+_RATINGS: Final = {
+    "rated_working_pressure_si": "rated working pressure",
+    "nominal_bore_si": "bore",
+    "closes_on_smallest_si": "smallest pipe",
+    "closes_on_largest_si": "largest pipe",
+    "closes_on_open_hole": "whether it seals without pipe",
+    "closing_volume_si": "closing volume",
+    "opening_volume_si": "opening volume",
+    "closing_ratio": "closing ratio",
+    "opening_ratio": "opening ratio",
+    "rated_operating_pressure_si": "rated operating pressure",
+}
+"""Columns a pressure or drawdown test is worked out from, each in words."""
+_EMPTY: Final = ("", str(None))
+"""How a snapshot tells that nothing is on file."""
 
 
 def _check_days(component: Component, at: datetime) -> None:

@@ -1,13 +1,14 @@
 """What was written down of work, elastomers and documents is amended with a reason; the old figure stays readable."""
 
 from datetime import date, timedelta
+from decimal import Decimal
 from html import unescape
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 
-from equipment.actions import amendments, service
+from equipment.actions import amendments, components, service
 from equipment.errors import Refused
 from equipment.models import Document, Elastomer, ServiceEvent
 from tests import builders as a
@@ -110,3 +111,31 @@ def test_a_page_shows_what_is_on_file(component, name):
     page = client.get(reverse(f"equipment:{name}", args=[row.pk])).content.decode()
     assert 'type="file"' not in page
     assert ("C-17" if name == "document-edit" else row.description) in page
+
+
+def test_a_rating_of_what_stood_somewhere_changes_only_with_a_reason():
+    component = a.an_installation(a.a_position(a.a_stack(a.a_rig(), positions=()))).component
+    for facts in (
+        {"rated_working_pressure": "1000 psi"},
+        {"rated_working_pressure": None},
+        {"closes_on_open_hole": True},
+    ):
+        error = refused(lambda facts=facts: components.amend_component(component, **facts, by=a.System.DEMO, at=a.DAY))
+        assert error.field == "reason"
+    components.amend_component(
+        component, rated_working_pressure="5000 psi", reason="Nameplate", by=a.System.DEMO, at=a.DAY
+    )
+    entry = TrailEntry.objects.order_by("-pk").first()
+    assert (entry.event, entry.reason) == ("component.amended", "Nameplate")
+
+
+def test_a_gap_on_file_is_filled_without_a_reason():
+    component = a.an_installation(a.a_position(a.a_stack(a.a_rig(), positions=()))).component
+    amended = components.amend_component(component, closing_ratio=Decimal("7.1"), by=a.System.DEMO, at=a.DAY)
+    assert amended.closing_ratio == Decimal("7.1")
+
+
+def test_what_never_stood_anywhere_is_put_right_without_a_reason():
+    component = a.a_component(a.a_rig())
+    amended = components.amend_component(component, rated_working_pressure="5000 psi", by=a.System.DEMO, at=a.DAY)
+    assert str(amended.rated_working_pressure) == "5,000 psi"

@@ -59,7 +59,7 @@ def test_a_draft_whose_figures_stay_is_left_alone(world):
 def test_a_rating_amended_is_the_draft_s_rating(world):
     step = a_step(a_draft(world), world, "Upper pipe ram")
     component = Line.objects.get(step=step).component
-    components.amend_component(component, rated_working_pressure="5000 psi", **facts(world))
+    components.amend_component(component, rated_working_pressure="5000 psi", reason="Nameplate", **facts(world))
     assert Line.objects.get(step=step).component_as_tested["rated_working_pressure"] != ""
     assert "5,000" in required(step) or "5000" in required(step)
 
@@ -75,7 +75,7 @@ def test_an_amendment_a_draft_cannot_follow_is_refused_whole(world):
     step = a_step(a_draft(world), world, "Upper pipe ram")
     component = Line.objects.get(step=step).component
     with pytest.raises(Refused, match="draft that rests on this"):
-        components.amend_component(component, rated_working_pressure=None, **facts(world))
+        components.amend_component(component, rated_working_pressure=None, reason="Plate lost", **facts(world))
     component.refresh_from_db()
     assert component.rated_working_pressure is not None
 

@@ -209,7 +209,9 @@ def test_pipe_named_later_does_not_let_a_shear_ram_in(world: BankWorld):
 def test_without_a_closing_volume_on_file_the_component_is_named():
     world = a_bank_world()
     annular = world.at("Annular").installations.get().component
-    components.amend_component(annular, by=world.supervisor, at=STARTED, closing_volume=None)
+    components.amend_component(
+        annular, by=world.supervisor, at=STARTED, reason="Not in its papers", closing_volume=None
+    )
     with pytest.raises(Refused, match="Annular") as refused:
         filled(a_drawdown_draft(world), world)
     assert refused.value.field == "functions"
@@ -276,7 +278,9 @@ def test_a_minimum_typed_in_stands(world: BankWorld):
 def test_a_component_amended_is_followed_by_drafts(world: BankWorld):
     record = filled(a_drawdown_draft(world), world)
     annular = world.at("Annular").installations.get().component
-    fresh = components.amend_component(annular, by=world.supervisor, at=STARTED, closing_volume="16 gal")
+    fresh = components.amend_component(
+        annular, reason="Maker's manual", by=world.supervisor, at=STARTED, closing_volume="16 gal"
+    )
     following.rework_drafts(fresh, by=world.supervisor, at=STARTED)
     assert str(record.drawdown_functions.get(order=1).volume) == "16 gal"
 

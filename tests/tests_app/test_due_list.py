@@ -6,7 +6,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from equipment.actions import components, installations
+from equipment.actions import components, installations, wells
 from tests import builders
 from tests.builders_tests_app import (
     DAY,
@@ -192,7 +192,7 @@ def test_what_is_not_pressure_tested_is_not_listed():
 def test_a_row_that_can_not_be_worked_out_is_shown_first_and_stops_no_other():
     world = a_world(section={"masp_margin_approval": "Permit 14-2", "begins_at": DAY - timedelta(days=30)})
     component = world.at("Lower pipe ram").installations.get().component
-    components.amend_component(component, rated_working_pressure=None, by=world.supervisor, at=DAY)
+    components.amend_component(component, rated_working_pressure=None, reason="Plate lost", by=world.supervisor, at=DAY)
     items = due_list(world.rig, at=SIGNED)
     assert (items[0].position.name, items[0].state) == ("Lower pipe ram", "cannot-be-worked-out")
     assert "no rated working pressure" in items[0].error
@@ -257,3 +257,85 @@ def counted(world: World) -> int:
         for item in due_list(world.rig, at=SIGNED):
             assert item.last_record is None or item.last_record.rig.name
     return len(queries)
+
+
+def rated(world: World, rwp: str, at: datetime, name: str = "Upper pipe ram") -> None:
+    component = world.at(name).installations.get().component
+    components.amend_component(component, rated_working_pressure=rwp, reason="Nameplate", by=world.supervisor, at=at)
+
+
+def test_a_test_held_at_less_than_is_needed_now_counts_no_more(world: World):
+    rated(world, "1000 psi", DAY)
+    a_sealed_record(world, curve=good(1_000.0))
+    assert row(world).state == "in-date"
+    rated(world, "10000 psi", SIGNED)
+    item = row(world)
+    assert (item.state, item.last_record is not None) == ("due-now", True)
+    assert "held at 1,000 psi, 10,000 psi is needed now" in item.reason
+
+
+def test_an_earlier_test_at_enough_counts_on(world: World):
+    a_sealed_record(world)
+    rated(world, "1000 psi", SIGNED)
+    a_sealed_record(world, curve=good(1_000.0), at=STARTED + timedelta(days=7))
+    rated(world, "10000 psi", STARTED + timedelta(days=8))
+    item = row(world, at=STARTED + timedelta(days=16))
+    assert item.state == "overdue", "sixteen days after the test at 10,000 psi"
+    assert "Last passing test concluded 2 Mar 2026" in item.reason
+    assert "counts no more: held at 1,000 psi, 10,000 psi is needed now" in item.reason
+
+
+def test_a_lower_rating_keeps_the_date_of_a_test_held_at_more(world: World):
+    a_sealed_record(world)
+    rated(world, "5000 psi", SIGNED)
+    assert row(world).state == "in-date"
+
+
+def test_a_rating_written_in_another_unit_changes_no_date(world: World):
+    a_sealed_record(world)
+    rated(world, "68.9475729 MPa", SIGNED)
+    assert row(world).state == "in-date"
+
+
+def test_an_annular_held_at_its_share_is_enough(world: World):
+    record = a_draft(world)
+    a_recording(record, world, good(7_000.0), step=a_step(record, world, "Annular"))
+    signed(concluded(record, world), world)
+    assert row(world, "Annular").state == "in-date"
+    rated(world, "15000 psi", SIGNED, "Annular")
+    assert "held at 7,000 psi, 10,000 psi is needed now" in row(world, "Annular").reason, "70 %, up to the wellhead"
+
+
+def test_a_test_against_the_casing_is_held_to_the_casing_still(world: World):
+    record = a_draft(world, barrier="none")
+    a_recording(record, world, good(8_000.0), step=a_step(record, world, "Upper pipe ram"))
+    signed(concluded(record, world), world)
+    assert row(world).state == "in-date"
+
+
+def test_an_approval_that_is_gone_asks_for_the_full_pressure():
+    world = a_world(section={"masp_margin_approval": "Permit 14-2", "begins_at": DAY - timedelta(days=30)})
+    a_sealed_record(world, curve=good(5_500.0))
+    assert row(world).state == "in-date"
+    wells.amend_section(world.section, masp_margin_approval="", by=world.supervisor, at=SIGNED)
+    assert "held at 5,500 psi, 10,000 psi is needed now" in row(world).reason
+
+
+def test_a_figure_missing_today_is_said_and_takes_no_date_away():
+    world = a_world(section={"begins_at": DAY - timedelta(days=30)})
+    a_sealed_record(world)
+    programmes.choose_edition(world.rig, edition="api53-4", reason="New permit", by=world.supervisor, at=SIGNED)
+    later = SIGNED + timedelta(hours=1)
+    builders.a_section(world.section.well, masp_method="", pore_gradient=None, begins_at=later, at=later)
+    item = row(world, at=later + timedelta(hours=1))
+    assert item.state == "in-date"
+    assert "Whether its pressure is still enough can not be worked out" in item.reason
+
+
+def test_a_rating_taken_off_the_file_leaves_nothing_in_date(world: World):
+    a_sealed_record(world)
+    component = world.at("Upper pipe ram").installations.get().component
+    components.amend_component(
+        component, rated_working_pressure=None, reason="Plate lost", by=world.supervisor, at=SIGNED
+    )
+    assert (row(world).state, "no rated working pressure" in row(world).error) == ("cannot-be-worked-out", True)

@@ -143,6 +143,7 @@ def test_a_weaker_element_is_told_to_a_step_of_its_own():
     weak = components.amend_component(
         world.at("Manifold valve 1").installations.get().component,
         rated_working_pressure="5000 psi",
+        reason="Nameplate",
         by=world.supervisor,
         at=STARTED,
     )
@@ -185,7 +186,9 @@ def test_an_empty_position_is_refused(world: World):
 
 def test_a_component_without_a_rating_is_refused(world: World):
     component = world.at("Upper pipe ram").installations.get().component
-    components.amend_component(component, rated_working_pressure=None, by=world.supervisor, at=STARTED)
+    components.amend_component(
+        component, rated_working_pressure=None, reason="Plate lost", by=world.supervisor, at=STARTED
+    )
     with pytest.raises(Refused, match="no rated working pressure"):
         required(world, "Upper pipe ram")
 
@@ -199,7 +202,9 @@ def test_a_position_of_another_stack_is_refused(world: World):
 def test_a_rating_in_bar_keeps_its_own_round_figure():
     world = a_world(rig={"display_units": "si"}, section={"wellhead_rated_working_pressure": "690 bar"})
     ram = world.at("Upper pipe ram").installations.get().component
-    components.amend_component(ram, rated_working_pressure="690 bar", by=world.supervisor, at=STARTED)
+    components.amend_component(
+        ram, rated_working_pressure="690 bar", reason="Nameplate", by=world.supervisor, at=STARTED
+    )
     line = required(world, "Upper pipe ram")
     assert str(line.required_high) == "690 bar"
     assert any("69,000 kPa" in step for step in line.working)

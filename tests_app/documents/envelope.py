@@ -92,7 +92,7 @@ def _edition(edition: Edition) -> shape.EditionContent:
     return {
         "id": edition.id,
         "title": f"{edition.title}, {edition.edition}",
-        "in_force_from": edition.effective_from.isoformat(),
+        "in_force_from": edition.effective_from.isoformat() if edition.effective_from else "",
         "note": f"{edition.source}. Compared on {edition.checked_on.isoformat()}.",
     }
 

@@ -32,8 +32,8 @@ from equipment.models import Bank, Installation, Rig, StackKind
 from equipment.queries.banks import banks_of
 from tests_app import rulebook
 from tests_app.models import DrawdownFunction, GasState, Record, RecordKind
-from tests_app.queries.corrections import keys_corrected
 from tests_app.queries.banks_tested import BankTested, read_copy
+from tests_app.queries.corrections import keys_corrected
 
 COLD: Final = Model.NITROGEN_ISENTROPIC
 WARM: Final = Model.NITROGEN_ISOTHERMAL

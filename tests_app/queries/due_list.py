@@ -24,6 +24,7 @@ from tests_app.queries.corrections import is_corrected
 from tests_app.queries.due_items import FORGOTTEN_AFTER, DueItem, concluded, is_being_tested, pressing
 from tests_app.queries.records import final_lines
 from tests_app.queries.requirements import Circumstances, choice_for, default_side, edition_of, required_for
+from tests_app.queries.still_enough import ROUNDING, StillEnough
 
 
 def due_list(rig: Rig, *, at: datetime) -> list[DueItem]:
@@ -91,7 +92,13 @@ def _around(
     )
 
 
-_WITH: Final = ("step__record__rig", "step__record__superseded_by", "step__record__supersedes")
+_WITH: Final = (
+    "step__record__rig",
+    "step__record__superseded_by",
+    "step__record__supersedes",
+    "step__record__section",
+    "step__record__pressure_test",
+)
 _BULKY: Final = (
     "component_as_tested",
     "working",
@@ -169,13 +176,14 @@ def _passes(lines: Iterable[Line]) -> bool:
 
 
 def _dated(item: DueItem, recurs: Recurrence, history: _History, under: Circumstances, at: datetime) -> DueItem:
-    events = [*_events(item, history, at), *_section_events(item, under, at)]
+    enough = StillEnough(Standing(item.position, item.component, item.installation), under)
+    events = [*_events(item, history, at, enough), *_section_events(item, under, at)]
     zone = item.position.stack.rig.zone
     due = recurrence.due(recurs.interval, recurs.deadline, events, at=at, zone=zone)
     lasts_until = recurrence.deadline_after(item.installation.installed_at, recurs.interval, recurs.deadline, zone)
     return replace(
         item,
-        due=due,
+        due=replace(due, reason=f"{due.reason} {enough.unknown}".strip()),
         clause=recurs.source.clause,
         edition=under.edition.id,
         confidence=recurs.source.confidence.value,
@@ -201,13 +209,15 @@ def _clause_of(rules: Iterable[PressureRule], occasion: Occasion) -> str:
     return "; ".join(dict.fromkeys(clauses))
 
 
-def _events(item: DueItem, history: _History, at: datetime) -> list[Event]:
+def _events(item: DueItem, history: _History, at: datetime, enough: StillEnough) -> list[Event]:
     events: list[Event] = [Happened(EventKind.INSTALLED, item.installation.installed_at)]
     events += [Happened(EventKind.REPAIRED, event.at) for event in history.services.get(item.component.pk, ())]
     for record, lines in history.records(item.component):
         held = min((line.required_high.si for line in lines), default=None)
         if record.sealed_at is not None:
-            events.append(Tested(record.started_at, concluded(record), _passes(lines), held))
+            passed = _passes(lines)
+            short = enough.shortfall(record, lines) if passed else ""
+            events.append(Tested(record.started_at, concluded(record), passed, held, short))
         elif is_being_tested(record) and at - record.started_at <= FORGOTTEN_AFTER:
             events.append(Tested(record.started_at))
     return events
@@ -223,8 +233,4 @@ def _section_events(item: DueItem, under: Circumstances, at: datetime) -> list[E
         return []
     standing = Standing(item.position, item.component, item.installation)
     need = required_for(standing, default_side(item.component.kind), under=under)
-    return [recurrence.Section(section.begins_at, need.required.high_gauge * (1 - _ROUNDING))]
-
-
-_ROUNDING: Final = 1e-6
-"""Relative; what was required once in psi and now again is the same pressure."""
+    return [recurrence.Section(section.begins_at, need.required.high_gauge * (1 - ROUNDING))]

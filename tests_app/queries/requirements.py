@@ -174,7 +174,7 @@ def required_for(standing: Standing, pressure_from: str, *, under: Circumstances
     if component is None:
         raise Refused("lines", f"{standing.position} is empty: nothing stood there when the test began.", _INSTALL)
     if component.rated_working_pressure is None:
-        raise Refused("lines", f"{component} has no rated working pressure on file.", "Enter it on its page.")
+        raise Refused("lines", f"{component} has no rated working pressure on file.", _ON_FILE)
     parts = exposed_parts(standing, under=under)
     try:
         choice = choice_for(standing, pressure_from, under=under)
@@ -195,6 +195,19 @@ def required_for(standing: Standing, pressure_from: str, *, under: Circumstances
     )
 
 
+def high_needed(standing: Standing, pressure_from: str, *, under: Circumstances) -> float:
+    """Return the high pressure an element must be held at, gauge in Pa, without its working.
+
+    Raises Refused as `required_for` does, and InputError naming a figure its rule needs and lacks.
+    """
+    component = standing.component
+    if component is None or component.rated_working_pressure is None:
+        raise Refused("lines", f"{component or standing.position} has no rated working pressure on file.", _ON_FILE)
+    choice = choice_for(standing, pressure_from, under=under)
+    return _worked(choice, standing, exposed_parts(standing, under=under), under).high_gauge
+
+
+_ON_FILE: Final = "Enter it on its page."
 _INSTALL: Final = "Install the component first, as of the time it was put in, or leave the element out."
 
 

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils.http import urlencode
 
 from equipment.models import Bank
-from tests_app.models import DrawdownFunction, PumpReading, Recharge, Record, Recording, RecordingKind
+from tests_app.models import DrawdownFunction, PumpReading, Recharge, Record, Recording, RecordingKind, RecordKind
 from tests_app.queries import records
 from tests_app.queries.banks_tested import BankTested, read_copy
 from tests_app.queries.drawdown_sequence import usual_sequence
@@ -282,6 +282,14 @@ def _bottles(copy: Mapping[str, Any], tested: BankTested) -> list[BottleRow]:
         )
         for kept, one in zip(copy["bottles"], tested.bottles, strict=True)
     ]
+
+
+def picture_of(visit: Visit, record: Record) -> Any:
+    """Return the still picture of a drawdown as it stands on file; None for other tests."""
+    if record.kind != RecordKind.DRAWDOWN:
+        return None
+    view = compared(comparison_of(record), unit_for(record, visit.units), visit.units)
+    return still(points_of(view.comparison, view.unit, view.volume_unit))
 
 
 def drawdown_page(

@@ -8,7 +8,8 @@ from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from calcs.rules import BankRule, Edition, ExemptRule, Rule, Source
+from calcs.rules import ExemptRule, Rule, Source, StatedRule
+from calcs.schedule_rules import ScheduledRule
 from tests_app import rulebook
 
 _BETWEEN: Final = "; "
@@ -24,16 +25,14 @@ def anchor_of(clause: str) -> str:
     return "clause-" + re.sub(r"[^a-z0-9]+", "-", clause.casefold()).strip("-")
 
 
-def sources_of(rule: Rule | BankRule) -> tuple[Source, ...]:
+def sources_of(rule: Rule | StatedRule) -> tuple[Source, ...]:
     """Return every source a rule cites: its own, then those of its figures, its interval and its events."""
     own = Source(rule.clause, rule.confidence)
     if isinstance(rule, ExemptRule):
         return (own,)
-    if isinstance(rule, BankRule):
-        interval = [rule.recurs.source] if rule.recurs else []
-        return (own, *interval, *(event.source for event in rule.events))
-    figures = [rule.low.source] if rule.low else []
-    figures += [rule.high.source, rule.hold.source]
+    figures: list[Source] = []
+    if not isinstance(rule, StatedRule) or isinstance(rule, ScheduledRule):
+        figures = [figure.source for figure in (rule.low, rule.high, rule.hold) if figure is not None]
     interval = [rule.recurs.source] if rule.recurs else []
     return (own, *figures, *interval, *(event.source for event in rule.events))
 
@@ -64,12 +63,8 @@ def address_of(clause: str, edition: str = "") -> str:
 def _holding() -> dict[str, tuple[str, ...]]:
     """Return the ids of the editions that cite each clause, the latest last."""
     found: dict[str, tuple[str, ...]] = {}
-    for edition in sorted(rulebook.editions(), key=_in_force):
-        rules = (*edition.rules, *edition.bank_rules)
+    for edition in sorted(rulebook.editions(), key=lambda one: one.ordered_by):
+        rules = (*edition.rules, *edition.bank_rules, *edition.schedule_rules)
         for clause in dict.fromkeys(source.clause for rule in rules for source in sources_of(rule)):
             found[clause] = (*found.get(clause, ()), edition.id)
     return found
-
-
-def _in_force(edition: Edition) -> str:
-    return edition.effective_from.isoformat()

@@ -16,6 +16,7 @@ from tests_app.queries import records
 from tests_app.queries.capacities import capacities_of
 from tests_app.queries.open_points import open_points
 from tests_app.queries.signatories import signatories_of, signed_already
+from tests_app.web.bank_page import picture_of
 from tests_app.web.closing_forms import CorrectForm, SignForm
 from tests_app.web.content_shown import content_shown
 from tests_app.web.draft_pages import draft_page
@@ -130,6 +131,7 @@ def _sign_context(visit: Visit, record: Record, form: SignForm) -> dict[str, Any
         "form": form,
         "missing": missing,
         "content": content,
+        "live_picture": picture_of(visit, stands) if content else None,
         "seen_version": stands.version,
         "signer": visit.user.name_shown,
     }

@@ -183,6 +183,10 @@ class ReadingsForm(forms.Form):
         texts = {part: as_text(self.measured.get(f"{part}-{order}")) for part in PRESSURES}
         return FunctionReading(seconds="" if seconds is None else f"{seconds:g}", **texts)
 
+    def changed_readings(self) -> list[str]:
+        """Return the names of the fields that hold something else than what is on file."""
+        return [name for name in self.changed_data if name not in ("unit", "version")]
+
     def supposed(self) -> dict[int, Reading]:
         """Return what could be read of the form, for a comparison before anything is saved."""
         return {one.order: self._supposed(one.order) for one in self.functions}

@@ -101,8 +101,11 @@ def suppose(request: HttpRequest, pk: int) -> HttpResponse:
     if record.kind != RecordKind.DRAWDOWN or not record.is_draft:
         return HttpResponse(status=HTTPStatus.CONFLICT)
     form = readings_form(visit, record, request.POST)
-    form.is_valid()
-    live = live_of(visit, record, form, supposed=form.supposed(), state="typing", said="Not saved yet")
+    sound = form.is_valid()
+    said = "Not saved yet" if form.changed_readings() else "Saved"
+    if not sound:
+        said = _unsaved(record, form)
+    live = live_of(visit, record, form, supposed=form.supposed(), state="typing", said=said)
     return visit.show(request, _PART, {"record": record, "live": live})
 
 

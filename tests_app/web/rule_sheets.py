@@ -8,7 +8,9 @@ from typing import Final
 from calcs.bank_rule_words import asked_words
 from calcs.bank_rules import PrechargeRule
 from calcs.rule_words import OCCASION_WORDS, high_words, hold_words, low_words, recurrence_words, scope_words
-from calcs.rules import BankRule, Confidence, Edition, EventTrigger, ExemptRule, Rule, Source
+from calcs.rules import BankRule, Confidence, Edition, EventTrigger, ExemptRule, Rule, Source, StatedRule
+from calcs.schedule_rule_words import asked_of, event_words, things_words
+from calcs.schedule_rules import EvidenceRule, ScheduledRule, TimedTrigger
 from tests_app.queries.bank_dues import OWNERS_SCHEDULE
 from tests_app.web.clauses import anchor_of
 
@@ -35,7 +37,7 @@ class Statement:
 class Requirement:
     """One rule of an edition with everything it says."""
 
-    rule: Rule | BankRule
+    rule: Rule | StatedRule
     applies: tuple[str, ...]
     statements: tuple[Statement, ...]
 
@@ -79,7 +81,8 @@ class EditionSheet:
 def sheet_of(edition: Edition) -> EditionSheet:
     """Return an edition requirement by requirement and clause by clause."""
     of_banks = (_bank_requirement(rule) for rule in edition.bank_rules)
-    requirements = (*(_requirement(rule) for rule in edition.rules), *of_banks)
+    scheduled = (_scheduled_requirement(rule) for rule in edition.schedule_rules)
+    requirements = (*(_requirement(rule) for rule in edition.rules), *of_banks, *scheduled)
     return EditionSheet(edition, requirements, tuple(_clauses(requirements)))
 
 
@@ -108,15 +111,48 @@ def _bank_statements(rule: BankRule) -> Iterator[Statement]:
     yield from _events(rule.events)
 
 
+def _scheduled_requirement(rule: StatedRule) -> Requirement:
+    """Return a requirement that recurs or an event calls for: it applies to components, or to other things."""
+    things = rule.things if isinstance(rule, ScheduledRule | EvidenceRule) else ()
+    about = [scope_words(scope) for scope in rule.scopes if scope.kinds or not things]
+    stacks = {stack for scope in rule.scopes if not scope.kinds for stack in scope.stacks}
+    place = f"; on a {' or '.join(sorted(stacks))} stack" if stacks else ""
+    named = [f"{things_words(things)}{place}"] if things else []
+    applies = (*about, *named) or ("What the rules named are about",)
+    return Requirement(rule, applies, tuple(_scheduled_statements(rule)))
+
+
+def _scheduled_statements(rule: StatedRule) -> Iterator[Statement]:
+    yield Statement("Requirement", f"{rule.title}.", rule.clause, rule.confidence.value, rule.note)
+    figures = _sources_of_figures(rule)
+    for about, words in asked_of(rule):
+        shown = f"{words[:1].upper()}{words[1:]}"
+        source = figures.get(about, Source(rule.clause, rule.confidence))
+        yield _figure(about, shown, source)
+    if rule.recurs is not None:
+        yield _figure("Interval", recurrence_words(rule.recurs), rule.recurs.source)
+    yield from _events(rule.events, "Called for")
+
+
+def _sources_of_figures(rule: StatedRule) -> dict[str, Source]:
+    if not isinstance(rule, ScheduledRule):
+        return {}
+    figures = {"Low test": rule.low, "Pressure": rule.high, "Where approved": rule.high, "Hold": rule.hold}
+    return {about: figure.source for about, figure in figures.items() if figure is not None}
+
+
 def _statements(rule: Rule) -> Iterator[Statement]:
     yield Statement("Requirement", f"{rule.title}.", rule.clause, rule.confidence.value)
     if isinstance(rule, ExemptRule):
         yield Statement("Why", rule.reason, rule.clause, rule.confidence.value)
         return
+    own = Source(rule.clause, rule.confidence)
     if rule.low is not None:
         yield _figure("Low test", low_words(rule.low), rule.low.source)
+    else:
+        yield _figure("Low test", "Not stated by these rules", own)
     yield _figure("High test", high_words(rule.high), rule.high.source)
-    yield _figure("Hold", hold_words(rule.hold), rule.hold.source)
+    yield _figure("Hold", hold_words(rule.hold), rule.hold.source if rule.hold else own)
     if rule.recurs is not None:
         yield _figure("Interval", recurrence_words(rule.recurs), rule.recurs.source)
     yield from _events(rule.events)
@@ -126,13 +162,17 @@ def _figure(about: str, words: str, source: Source) -> Statement:
     return Statement(about, f"{words}.", source.clause, source.confidence.value, source.note)
 
 
-def _events(events: tuple[EventTrigger, ...]) -> Iterator[Statement]:
+def _events(events: tuple[EventTrigger, ...], verb: str = "Also tested") -> Iterator[Statement]:
     """Give what calls for the test, taken together where it stands in one clause and is known alike."""
     by_source: dict[Source, list[str]] = defaultdict(list)
     for event in events:
-        by_source[event.source].append(OCCASION_WORDS[event.occasion])
+        by_source[event.source].append(_occasion_words(event))
     for source, occasions in by_source.items():
-        yield _figure("Occasion", f"Also tested {', '.join(occasions)}", source)
+        yield _figure("Occasion", f"{verb} {', '.join(occasions)}", source)
+
+
+def _occasion_words(event: EventTrigger) -> str:
+    return event_words(event) if isinstance(event, TimedTrigger) else OCCASION_WORDS[event.occasion]
 
 
 def _clauses(requirements: tuple[Requirement, ...]) -> Iterator[Clause]:

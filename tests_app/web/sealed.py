@@ -10,11 +10,12 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from equipment.queries.access import Right
-from tests_app.models import Record
+from tests_app.models import Record, RecordKind
 from tests_app.queries import records
 from tests_app.queries.capacities import capacities_of
 from tests_app.queries.corrections import counts_instead_of
 from tests_app.queries.signatories import signatories_of
+from tests_app.web.bank_page import bank_facts, picture_of
 from tests_app.web.content_shown import content_shown
 from tests_app.web.draft_pages import draft_page
 from tests_app.web.entry import Visit, signed_in
@@ -37,8 +38,15 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
     if record.frozen_at is not None:
         return visit.show(request, "tests_app/waiting.html", _waiting_context(visit, record))
     if record.discarded_at is not None:
-        return visit.show(request, "tests_app/discarded.html", {"record": record, "test": record.pressure_test})
+        return visit.show(request, "tests_app/discarded.html", _discarded_context(record))
     return draft_page(request, visit, record)
+
+
+def _discarded_context(record: Record) -> dict[str, Any]:
+    if record.kind == RecordKind.PRESSURE:
+        return {"record": record, "test": record.pressure_test}
+    test = record.drawdown_test if record.kind == RecordKind.DRAWDOWN else record.pump_test
+    return {"record": record, "test": test, **bank_facts(record)}
 
 
 def _sealed_context(visit: Visit, record: Record) -> dict[str, Any]:
@@ -47,6 +55,7 @@ def _sealed_context(visit: Visit, record: Record) -> dict[str, Any]:
         "content": json.loads(record.content),
         "later": counts_instead_of(record),
         "moved": moved_by(record),
+        "live_picture": picture_of(visit, record),
         "story": story_of(record),
         "recordings": list(records.recordings_of(record)),
         **certificate_state(record, visit.at),
@@ -63,6 +72,7 @@ def _waiting_context(visit: Visit, record: Record) -> dict[str, Any]:
         "content": content_shown(record, visit.at),
         "signatories": signatories,
         "mine": mine,
+        "live_picture": picture_of(visit, record),
         "may_add": visit.may(Right.SIGN) and mine is None and bool(own),
         "story": story_of(record),
         "recordings": list(records.recordings_of(record)),

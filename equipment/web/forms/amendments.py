@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 
 from equipment.web.fields import day_input
-from equipment.web.forms.components import DocumentForm, ElastomerForm, ServiceForm
+from equipment.web.forms.components import ComponentForm, DocumentForm, ElastomerForm, ServiceForm
 
 
 def _reason() -> forms.CharField:
@@ -14,6 +14,21 @@ def _reason() -> forms.CharField:
         max_length=200,
         widget=forms.TextInput({"autocomplete": "off"}),
         help_text="What was written down wrongly. What stood there stays readable in the history.",
+    )
+
+
+class ComponentAmendmentForm(ComponentForm):
+    """A component as it should stand on file; once it stood in a position, another rating needs a reason."""
+
+    GROUPS = (*ComponentForm.GROUPS, ("Why it is amended", "", ("reason",)))
+
+    reason = forms.CharField(
+        label="Reason",
+        required=False,
+        max_length=200,
+        widget=forms.TextInput({"autocomplete": "off"}),
+        help_text="Needed where a rating, a bore, a pipe size, a volume or a ratio changes on a component that was "
+        "installed: name the paper it is taken from. It stays in the history.",
     )
 
 

@@ -16,6 +16,7 @@ from equipment.web import panels
 from equipment.web.component_list import ComponentFilter, ComponentTable
 from equipment.web.door import signed_in
 from equipment.web.facts import Fact, quantity_fact
+from equipment.web.forms.amendments import ComponentAmendmentForm
 from equipment.web.forms.components import ComponentForm
 from equipment.web.forms.rigs import ReasonForm
 from equipment.web.lists import listed
@@ -99,7 +100,7 @@ def amend_component(request: HttpRequest, pk: int) -> HttpResponse:
     """Amend a component."""
     component = queries.component_for(request.user, pk, needs=Right.MANAGE)
     visit = Visit.of(request, component.rig)
-    form = ComponentForm(request.POST or None, row=component, units=visit.units)
+    form = ComponentAmendmentForm(request.POST or None, row=component, units=visit.units)
     return visit.fill_in(
         form,
         lambda: actions.amend_component(component, **form.facts, seen=form.version, by=visit.user, at=visit.at),
