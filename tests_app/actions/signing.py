@@ -2,6 +2,7 @@
 
 import json
 from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 
@@ -120,7 +121,7 @@ def _seal(record: Record, at: datetime) -> None:
 
 
 def _write(record: Record, signature: Signature, by: User, at: datetime) -> None:
-    after = {"name": signature.name, "role": signature.role, "signed_sha256": signature.sha256}
+    after: dict[str, Any] = {"name": signature.name, "role": signature.role, "signed_sha256": signature.sha256}
     if record.sealed_at is not None:
         after |= {"passed": record.passed, "sha256": record.sha256}
     event = "record.sealed" if record.sealed_at else "record.signed"
