@@ -51,8 +51,8 @@ OCCASION_WORDS: Final = {
     Occasion.PIPE_SHEARED: "after pipe was sheared",
     Occasion.STATION_DOWN: "when a control station or pod does not work",
     Occasion.FAILURE_FOUND: "when a failure is found",
-    Occasion.TEST_PLANNED: "for a test planned",
-    Occasion.TEST_CONCLUDED: "for a test concluded",
+    Occasion.TEST_PLANNED: "before a test planned",
+    Occasion.TEST_CONCLUDED: "after a test concluded",
 }
 _PLACE_WORDS: Final = {
     Position.NONE: "wherever no place is given",

@@ -443,6 +443,11 @@ class Edition:
         """By when it came into force, to tell the latest of several; one of unknown date comes first."""
         return (self.effective_from or dt.date.min, self.id)
 
+    @property
+    def asks_pressure_tests(self) -> bool:
+        """Whether any of its rules asks for a pressure test, so that a rig can be tested by it."""
+        return any(isinstance(rule, PressureRule) for rule in self.rules)
+
     def rule(self, rule_id: str) -> Rule | None:
         """Return the rule of that id, or None."""
         return next((rule for rule in self.rules if rule.id == rule_id), None)

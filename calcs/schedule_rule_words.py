@@ -133,7 +133,7 @@ def event_words(trigger: TimedTrigger) -> str:
     """Return when something is called for by an event, with the time it leaves."""
     words = OCCASION_WORDS[trigger.occasion]
     if trigger.before is not None:
-        return f"{words}, at least {trigger.before.words} before"
+        return f"{words}, by at least {trigger.before.words}"
     return f"{words}, within {trigger.after.words}" if trigger.after is not None else words
 
 

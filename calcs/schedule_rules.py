@@ -343,7 +343,7 @@ def scheduled(
     misses = {rule.id: _misses(rule, task, what, stack, position, occasion) for rule in rules}
     found = [rule for rule in rules if not misses[rule.id]]
     if not found:
-        asked = {"task": task, "what": what, "stack": stack, "position": position, "occasion": occasion}
+        asked = dict(zip(_FIELDS, (task, what, stack, position, occasion), strict=True))
         raise _none(editions, misses.values(), asked)
     return ScheduleChoice(tuple(sorted(found, key=_strictness)))
 

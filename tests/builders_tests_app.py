@@ -129,7 +129,12 @@ def a_recording(
     at: datetime = SIGNED,
     **facts: Any,
 ) -> Recording:
-    """A recorder file attached to the whole test or to one step; a curve has its clock from the test's start."""
+    """A recorder file attached to the whole test or to one step; a curve has its clock from the test's start.
+
+    Its ramps are the step's own, as no two recordings are alike.
+    """
+    if isinstance(curve, Curve):
+        curve = curve.with_its_own_ramps(record.pk * 1_000 + (step.order if step else 0))
     content = curve.clock_csv(record.started_at) if isinstance(curve, Curve) else curve
     return recordings.attach_recording(
         record,

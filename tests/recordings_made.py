@@ -63,6 +63,13 @@ class Curve:
     def with_noise(self, amplitude: float, seed: int = 1) -> "Curve":
         return replace(self, p=self.p + np.random.default_rng(seed).uniform(-amplitude, amplitude, len(self.p)))
 
+    def with_its_own_ramps(self, seed: int) -> "Curve":
+        """Shake the samples of the ramps a little; what is flat stays as it is."""
+        shaken = np.random.default_rng(seed).uniform(-0.4, 0.4, len(self.p))
+        moving = np.abs(np.gradient(self.p)) > 2.0 if len(self.p) > 1 else np.zeros(len(self.p), bool)
+        moving[1:-1] &= (self.p[1:-1] != self.p[:-2]) & (self.p[1:-1] != self.p[2:])
+        return replace(self, p=np.where(moving & (self.p > 1.0), self.p + shaken, self.p))
+
     def without(self, start: float, end: float) -> "Curve":
         """Leave out the samples between two times in minutes: the recorder stood still."""
         keep = (self.t < start * MINUTE) | (self.t > end * MINUTE)

@@ -14,7 +14,7 @@ from equipment import files
 from equipment.errors import Refused
 from tests_app.actions.drafts import hold_draft, mark_changed
 from tests_app.actions.judging import judge_step
-from tests_app.actions.recordings import own_step, refuse_twice, take_samples
+from tests_app.actions.recordings import own_step, refuse_elsewhere, refuse_twice, take_samples
 from tests_app.models import Evidence, Record, Recording, Step
 from trail import entries
 
@@ -33,6 +33,7 @@ def choose_channel(recording: Recording, *, channel: str, reason: str = "", by: 
     _refuse_choice(own, channel, reason)
     samples = _read(own, held, channel)
     refuse_twice(held, own, channel)
+    refuse_elsewhere(held, own, channel)
     before = _told(own)
     steps = list(held.steps.filter(recording=own).order_by("order"))
     own.facts["channel_reasons"] = [*own.facts.get("channel_reasons", ()), *_reasons(own, reason)]

@@ -64,6 +64,10 @@ def _refuse_change(current: Programme, chosen: Edition, since: datetime, reason:
 
 def _named(edition: str) -> Edition:
     try:
-        return rulebook.edition(edition)
+        found = rulebook.edition(edition)
     except InputError as error:
         raise Refused("edition", error.reason, error.remedy) from error
+    if not found.asks_pressure_tests:
+        # Its due list would be empty, and an empty due list reads like a rig in date.
+        raise Refused("edition", f"{found.title} asks for no pressure test.", "Follow rules that do; it stays to read.")
+    return found

@@ -26,6 +26,7 @@ from tests_app.actions.judging import judge_all, judge_beside, judge_step, sampl
 from tests_app.actions.searching import propose_holds
 from tests_app.models import Evidence, Record, Recording, RecordingKind, RecordKind, Step
 from tests_app.queries.proposals import are_moved, is_unconfirmed
+from tests_app.queries.stretches import file_elsewhere, judged_on_before, named
 from tests_app.queries.verdicts import overlaps
 from trail import entries
 
@@ -94,6 +95,7 @@ def keep_file(
     recording = _kept(held, step, file.name, file.content, file.content_type, received_from, received_at)
     recording.channel = file.samples.channel if file.samples else ""
     refuse_twice(held, recording, recording.channel)
+    refuse_elsewhere(held, recording, recording.channel)
     recording.facts = {"pressure_unit_given": file.pressure_unit, **_choices_of(file.seen)}
     if file.samples is not None:
         take_samples(recording, held, file.samples, judged=[step] if step else [])
@@ -356,6 +358,19 @@ def refuse_twice(record: Record, recording: Recording, channel: str) -> None:
         )
 
 
+def refuse_elsewhere(record: Record, recording: Recording, channel: str) -> None:
+    """Refuse a recorder file, or a column of one, that another test of the rig rests on."""
+    same = file_elsewhere(record, recording, channel)
+    if same is not None:
+        judged = same.judged_steps.order_by("order").first()
+        where = f"{judged} of test {same.record.number}" if judged else f"test {same.record.number}"
+        raise Refused(
+            "recording",
+            f"This file belongs to {where} already, as {same.file_name}.",
+            "One recording proves one test: give this test's own.",
+        )
+
+
 def _save(recording: Recording) -> None:
     try:
         recording.full_clean(exclude=("record", "step", "received_from", "facts", "curve"))
@@ -369,6 +384,13 @@ def _judge(step: Step, record: Record, samples: Samples) -> None:
         judge_step(step, record, samples=samples)
     except InputError as error:
         raise Refused(error.field, error.reason, error.remedy) from error
+    before = judged_on_before(record, [step]).get(step.pk)
+    if before is not None:
+        raise Refused(
+            "recording",
+            f"These samples prove {named(before, record)} already.",
+            "One hold proves one step, once: give the recording of this step.",
+        )
 
 
 def _refuse_shared(step: Step) -> None:

@@ -188,6 +188,8 @@ def _tested_item(
     if not rules:
         return None
     recurring = [rule.recurs for rule in rules if rule.recurs is not None]
+    if not recurring and not any(rule.events for rule in rules):
+        return None  # it says how a drawdown is judged, and calls for none
     if not recurring:
         raise InputError("interval", "The edition gives no interval for it: only events call for it.")
     recurs = min(recurring, key=lambda one: one.interval.roughly_days)

@@ -14,6 +14,7 @@ from tests_app.queries.alarms import alarms_of, over_rating
 from tests_app.queries.line_ups import blind_on_pipe
 from tests_app.queries.proposals import is_unconfirmed, loose_holds, recorded_seconds
 from tests_app.queries.records import last_station_and_pod, recordings_of, steps_of
+from tests_app.queries.stretches import judged_on_before, named
 from tests_app.queries.unread_files import unread
 from tests_app.queries.verdicts import overlaps
 
@@ -50,7 +51,7 @@ def open_points(record: Record) -> list[OpenPoint]:
     files = list(recordings_of(record))
     points += [OpenPoint(*point) for point in unread(files, steps)]
     points += [*_unconfirmed(steps), *_attempts_without_step(record, files, steps), *_too_long(record, files)]
-    points += _alarms(record, steps)
+    points += [*_judged_before(record, steps), *_alarms(record, steps)]
     return sorted(points, key=lambda point: not point.blocks)
 
 
@@ -148,6 +149,19 @@ def _shared_holds(steps: list[Step]) -> Iterator[tuple[Step, Step]]:
     for first, second in combinations([step for step in steps if step.evidence == Evidence.RECORDING], 2):
         if first.recording_id == second.recording_id and overlaps(first.verdict, second.verdict):
             yield first, second
+
+
+def _judged_before(record: Record, steps: list[Step]) -> Iterator[OpenPoint]:
+    """Name each step that rests on samples another step of the rig rests on, in whatever file they came."""
+    before = judged_on_before(record, steps)
+    for step in steps:
+        if step.pk in before:
+            yield OpenPoint(
+                f"step-{step.order}",
+                f"{step} is judged from the same samples as {named(before[step.pk], record)}: one hold proves one "
+                "step, once.",
+                "Judge it from its own recording; set aside the file that is not this test's.",
+            )
 
 
 def _unconfirmed(steps: Iterable[Step]) -> Iterator[OpenPoint]:

@@ -7,6 +7,7 @@
 figure. ``notes`` say what does not fail a hold that passes, but has to be looked for. ``over_rating`` of the whole
 says that the lowest rating exposed was passed, within what is allowed; "" where it was not. ``apart`` says that a
 pressure over what the step may stand under was seen beside it, and is taken for another step's; "" where none was.
+``stretch`` is the fingerprint of the samples judged, by which a second step resting on them is found.
 """
 
 from collections.abc import Mapping
@@ -21,6 +22,7 @@ from calcs.holds import OVER_RATING, PRESSURE_TOLERANCE, HoldRule
 from calcs.readings import Reading, faults_of_high, faults_of_low, highest_of
 from calcs.recordings import Recording, reduced
 from calcs.steady import HIGH_SHARE, LOW_FALL
+from calcs.stretches import fingerprint
 from calcs.units import DISPLAY_UNITS, Dimension, System
 from calcs.verdicts import HoldResult, HoldVerdict, OverPressured, Peak, Wording, in_words
 from equipment.models import Rig
@@ -52,8 +54,16 @@ def of_recording(
         "high": {**_hold(verdict.high, recording, wording), "notes": high_note},
         "over_rating": _over_rating(verdict.highest.pressure, rule, wording) if verdict.highest else "",
         "apart": _apart(verdict.apart, rule, wording),
+        "stretch": _stretch(verdict, recording),
         "curve": _curve(verdict, recording, start_s, end_s),
     }
+
+
+def _stretch(verdict: HoldVerdict, recording: Recording) -> list[str] | None:
+    """Return the fingerprint of the samples from the start of the low to the end of the high hold, with the ramp."""
+    if verdict.low.start is None or verdict.high.end is None:
+        return None
+    return list(fingerprint(between(recording, verdict.low.start, verdict.high.end).pressures))
 
 
 def of_readings(low: Reading, high: Reading, rule: HoldRule, rig: Rig) -> dict[str, Any]:

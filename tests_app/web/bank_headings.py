@@ -180,14 +180,14 @@ def _form_of(request: HttpRequest, visit: Visit, record: Record) -> BankHeadingF
 
 
 def _amended(visit: Visit, form: BankHeadingForm, record: Record) -> Record | None:
-    shared = {
+    shared: dict[str, Any] = {
         "instruments": form.chosen_instruments(),
         "version": form.cleaned_data["version"] or 0,
         "by": visit.user,
         "at": visit.at,
     }
     if isinstance(form, DrawdownHeadingForm):
-        facts = {
+        facts: dict[str, Any] = {
             "section": form.cleaned_data["section"],
             "precharge_check": form.chosen_round(),
             "heading": form.heading(),
@@ -207,7 +207,7 @@ def _show(
     record: Record | None = None,
 ) -> HttpResponse:
     status = status_of(form) if form.is_bound else HTTPStatus.OK
-    context = {
+    context: dict[str, Any] = {
         "form": form,
         "record": record,
         "bank": bank,

@@ -164,9 +164,12 @@ class DrawdownHeadingForm(BankHeadingForm):
         """Return the heading as the action takes it."""
         given = self.cleaned_data
         plain = (*SHARED, "start_settled", "electric_pumps_isolated", "air_pumps_isolated", "isolation_confirmed_by")
+        texts: dict[str, Any] = {
+            name: as_text(given[name]) for name in ("pipe_in_hole", "gas_temperature", "start_pressure")
+        }
         return DrawdownHeading(
+            **texts,
             **{name: given[name] for name in (*plain, "control_station", "wait_seconds", "judged_state")},
-            **{name: as_text(given[name]) for name in ("pipe_in_hole", "gas_temperature", "start_pressure")},
             pod=given.get("pod", ""),
         )
 

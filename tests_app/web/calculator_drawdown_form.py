@@ -68,7 +68,7 @@ class DrawdownFitForm(CalculationForm):
     def __init__(self, data: Any = None, files: Any = None, *, units: System = "us") -> None:
         super().__init__(data, files, units=units)
         if units == "si":
-            self.initial |= {"volume_unit": "L", "pressure_unit": "kPa"}
+            self.initial.update({"volume_unit": "L", "pressure_unit": "kPa"})
         self.points: list[dict[str, str]] = []
 
     def clean_readings(self) -> str:

@@ -5,8 +5,9 @@ from typing import Any, Final
 import django_filters
 import django_tables2 as tables
 from django import forms
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet, Value
 from django.db.models.functions import Coalesce
+from django.db.models.lookups import Exact
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.html import format_html
@@ -25,6 +26,7 @@ from tests_app.queries.signatories import signed_words
 from tests_app.web.entry import Visit, signed_in
 
 SUPERSEDED: Final = "superseded"
+_REASON: Final = Coalesce("pressure_test__reason", "drawdown_test__reason", "pump_test__reason")
 _STATES: Final = {
     "draft": ("Draft", Q(frozen_at=None, discarded_at=None)),
     "waiting": ("Waiting for signatures", Q(frozen_at__isnull=False, sealed_at=None, superseded_by=None)),
@@ -95,7 +97,7 @@ class RecordFilter(django_filters.FilterSet):
 
     def for_reason(self, queryset: QuerySet[Record], _: str, value: str) -> QuerySet[Record]:
         """Narrow to one reason, whatever was tested."""
-        return queryset.filter(reason_of_test=value)
+        return queryset.alias(asked=_REASON).filter(Exact(F("asked"), Value(value)))
 
 
 class RecordTable(ListTable):
@@ -144,8 +146,7 @@ def show(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """Show the rig's tests, latest first."""
     rig = access.rig_for(request.user, rig_pk)
     visit = Visit.of(request, rig)
-    reason = Coalesce("pressure_test__reason", "drawdown_test__reason", "pump_test__reason")
-    rows = records.records_visible(visit.user, rig).annotate(reason_of_test=reason)
+    rows = records.records_visible(visit.user, rig).annotate(reason_of_test=_REASON)
     rows = rows.order_by("-started_at", "-number")
     found = listed(
         request,

@@ -34,7 +34,11 @@ class RulesForm(forms.Form):
         super().__init__(data, initial={"since": at.astimezone(rig.zone).date()})
         self.rig, self.at = rig, at
         followed = programme.edition if programme else ""
-        offered = [(one.id, f"{one.title}, {one.edition}") for one in rulebook.editions() if one.id != followed]
+        offered = [
+            (one.id, f"{one.title}, {one.edition}")
+            for one in rulebook.editions()
+            if one.id != followed and one.asks_pressure_tests
+        ]
         cast(forms.ChoiceField, self.fields["edition"]).choices = [("", "Choose"), *offered]
         self.fields["reason"].required = programme is not None
         self.fields["reason"].error_messages["required"] = "Say why the rules change, in a few words."

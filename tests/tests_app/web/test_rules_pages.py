@@ -9,10 +9,12 @@ from django.http import HttpResponse
 from django.test import Client
 from django.urls import reverse
 
+from equipment.errors import Refused
 from equipment.models import CrewRole
 from tests import builders
 from tests.builders_tests_app import SIGNED, World, a_draft, a_sealed_record, a_step
 from tests_app import rulebook
+from tests_app.actions.programmes import choose_edition
 from tests_app.models import Programme, Record
 from tests_app.web.clauses import address_of, clauses_linked, sources_of
 from tests_app.web.rule_sheets import sheet_of
@@ -138,7 +140,7 @@ def test_an_edition_is_listed_whole_and_each_of_its_clauses_has_its_place(web: C
     page = web.get(reverse("tests_app:rules", args=[key]))
     written, text = page.content.decode(), said(page)
     assert edition.source in text
-    for rule in (*edition.rules, *edition.bank_rules):
+    for rule in (*edition.rules, *edition.bank_rules, *edition.schedule_rules):
         assert f'id="rule-{rule.id}"' in written
         assert rule.title in text
         for source in sources_of(rule):
@@ -150,7 +152,7 @@ def test_anchors_of_different_clauses_differ():
     clauses = {
         source.clause
         for one in rulebook.editions()
-        for rule in (*one.rules, *one.bank_rules)
+        for rule in (*one.rules, *one.bank_rules, *one.schedule_rules)
         for source in sources_of(rule)
     }
     assert len({address_of(clause).partition("#")[2] for clause in clauses}) == len(clauses)
@@ -202,3 +204,40 @@ def test_requirements_on_accumulators_are_listed_with_what_they_ask_and_no_inter
 def test_clauses_on_accumulators_are_links_too():
     linked = clauses_linked("API inquiry 53-12-13", "api53-4/2012")
     assert f"{reverse('tests_app:rules', args=['api53-4/2012'])}#clause-api-inquiry-53-12-13" in linked
+
+
+def test_what_recurs_or_events_call_for_is_listed_in_our_own_words(web: Client, world: World):
+    page = said(web.get(reverse("tests_app:rules", args=["us-ocs/2023"])))
+    assert "Function test of annulars and pipe rams every seven days between pressure tests" in page
+    assert "Also by a pressure test, for what it worked and from where it was worked." in page
+    assert "Each control station within 7 days." in page
+    assert "Called for before a test planned, by at least 72 hours." in page
+    assert "Losses, an influx and stuck pipe, and no other." in page
+    assert "The stack was not removed; the pressures required next are not higher" in page
+    assert "70 % of the casing's internal yield." in page
+    assert "At most 10 % in 30 min." in page
+
+
+def test_what_an_edition_leaves_open_is_said_and_no_date_is_made_up(web: Client, world: World):
+    page = said(web.get(reverse("tests_app:rules", args=["us-az/short"])))
+    assert "In force date not on file" in page
+    assert "Low test Not stated by these rules." in page
+    assert "Hold No time of holding is stated." in page
+    assert "1 psi/ft of the last casing's depth" in page
+
+
+@pytest.mark.parametrize("edition", ["us-pa/short", "us-la/short"])
+def test_rules_that_ask_for_no_pressure_test_are_to_read_and_not_to_follow(web: Client, world: World, edition: str):
+    answer = rules_of(web, world, edition=edition, since="2026-03-01", reason="Contract 14")
+    assert answer.status_code == 422
+    assert reverse("tests_app:rules", args=[edition]) in rules_of(web, world).content.decode()
+    with pytest.raises(Refused, match="asks for no pressure test"):
+        choose_edition(world.rig, edition=edition, since=SIGNED, reason="Contract 14", by=world.supervisor, at=SIGNED)
+
+
+@pytest.mark.parametrize("edition", [one.id for one in rulebook.editions() if one.asks_pressure_tests])
+def test_a_rig_can_follow_every_edition_that_asks_for_pressure_tests(web: Client, world: World, edition: str):
+    Programme.objects.filter(rig=world.rig).update(edition=edition)
+    page = web.get(reverse("tests_app:rig", args=[world.rig.pk]))
+    assert page.status_code == 200
+    assert "Upper pipe ram" in said(page)
