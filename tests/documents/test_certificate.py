@@ -172,7 +172,7 @@ def test_files_are_listed_with_their_hash(passing: Paper):
 def test_a_file_set_aside_says_so(printed: Printed):
     content = examples.typed()
     content["files"][0] |= {"withdrawn": True, "withdrawn_reason": "Another well's"}
-    assert "Set aside: Another well's. Nothing was judged from it." in printed(content).text
+    assert "Set aside: Another well's. No step rests on it." in printed(content).text
 
 
 def test_signatures_show_name_role_and_time_on_the_rigs_clock(passing: Paper):

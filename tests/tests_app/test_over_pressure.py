@@ -22,6 +22,7 @@ from tests.builders_tests_app import (
 )
 from tests.recordings_made import Curve
 from tests_app.actions import recordings
+from tests_app.documents.sheet import sheet_of
 from tests_app.documents.snapshot import content_of
 from tests_app.documents.step_copies import Local, step_content
 from tests_app.models import Step
@@ -110,7 +111,9 @@ def test_a_low_hold_that_falls_steadily_is_told_too_with_its_largest_fall(world:
     assert annular.outcome == "passed"
     (note,) = notes_of(annular.verdict)
     assert note.startswith("The low pressure fell steadily, 25")
-    assert "begins on the ramp, so that its start and end understate the fall: the largest fall in it is 37.7 psi." in note
+    assert (
+        "begins on the ramp, so that its start and end understate the fall: the largest fall in it is 37.7 psi." in note
+    )
 
 
 def test_a_hold_kept_up_by_the_pump_passes_with_an_alarm(world: World, annular: Step):
@@ -214,3 +217,33 @@ def test_the_pressure_of_a_stronger_step_beside_it_fails_no_step_and_is_said(wor
     assert weak.outcome == "passed"
     assert apart_of(weak.verdict).startswith("10,100 psi was seen")
     assert any("taken for another step's" in point.reason for point in open_points(draft))
+
+
+def test_a_judged_file_set_aside_keeps_what_it_had_been_judged_and_its_over_pressure(world: World, annular: Step):
+    record = annular.record
+    bad = a_recording(record, world, good(9_500), step=annular, file_name="first.csv")
+    recordings.withdraw_recording(bad, reason="Recorder was of another rig", by=world.supervisor, at=SIGNED)
+    a_recording(record, world, good(5_000), step=annular)
+    annular.refresh_from_db()
+    assert annular.outcome == "passed"
+    draft = concluded(record, world)
+    assert any("over-pressured by first.csv, set aside since" in point.reason for point in open_points(draft))
+    draft.sealed_at = SIGNED
+    content = content_of(draft)
+    assert any("over-pressured by first.csv, set aside since: 9,595 psi was seen" in one for one in content["alarms"])
+    told = next(row.had_judged for row in sheet_of(content).files if row.withdrawn)
+    assert told.startswith("It had been judged: not passed, step 1 (Annular)")
+    assert "over-pressured" in told
+
+
+@pytest.mark.parametrize("reason", ["r", "xx", "12 34", "- - -"])
+def test_what_was_judged_is_not_set_aside_nor_typed_for_a_reason_that_says_nothing(
+    world: World, annular: Step, reason: str
+):
+    with pytest.raises(Refused) as refusal:
+        typed(annular, world, reason=reason)
+    assert refusal.value.field == "reason"
+    judged = a_recording(annular.record, world, good(5_000), step=annular)
+    with pytest.raises(Refused) as refusal:
+        recordings.withdraw_recording(judged, reason=reason, by=world.supervisor, at=SIGNED)
+    assert refusal.value.field == "reason"

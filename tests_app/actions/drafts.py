@@ -1,11 +1,14 @@
 """Holding a draft while it is changed: every action on a record begins and ends here."""
 
+import re
 from typing import Final
 
 from equipment.errors import Refused
 from tests_app.errors import RecordIsSealed, RecordIsStale
 from tests_app.models import Record, Step
 
+_WORD: Final = re.compile(r"[^\W\d_]{2,}")
+_LEAST_WORDS: Final = 2
 _HEADINGS: Final = ("drawdown_test__bank__component__rig", "pump_test__bank__component__rig")
 
 
@@ -62,3 +65,14 @@ def mark_changed(record: Record) -> None:
     """Count a change to the held record, so that a page loaded before it can't write over it."""
     record.version += 1
     record.save(update_fields=["version"])
+
+
+def refuse_idle_reason(reason: str, act: str) -> None:
+    """Refuse a reason that says nothing, such as a single letter: what is set aside is asked about years later."""
+    words = _WORD.findall(reason)
+    if len(words) < _LEAST_WORDS:
+        raise Refused(
+            "reason",
+            f"{act} for “{reason.strip()}”: that says nothing.",
+            "Say why in a few words: the certificate prints them.",
+        )

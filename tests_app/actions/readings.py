@@ -10,7 +10,7 @@ from accounts.models import User
 from calcs.errors import InputError
 from equipment.actions.saving import aware
 from equipment.errors import Refused
-from tests_app.actions.drafts import hold_step, mark_changed
+from tests_app.actions.drafts import hold_step, mark_changed, refuse_idle_reason
 from tests_app.actions.judging import judge_step
 from tests_app.models import Evidence, HoldPhase, Step, TypedReading
 from trail import entries
@@ -38,6 +38,7 @@ def type_readings(step: Step, *, low: HoldReading, high: HoldReading, reason: st
         raise Refused("", f"{held} is judged from a recording.", "Withdraw the recording first, with its reason.")
     if not reason.strip():
         raise Refused("reason", "Readings are typed in for a reason.", "Say why no recording stands.")
+    refuse_idle_reason(reason, "Readings are not typed in")
     before = _told(held)
     held.typed_readings.all().delete()
     for phase, reading in ((HoldPhase.LOW, low), (HoldPhase.HIGH, high)):
@@ -67,6 +68,7 @@ def take_back_readings(step: Step, *, reason: str, by: User, at: datetime) -> St
         raise Refused("", f"{held} has no readings typed in.", "")
     if not reason.strip():
         raise Refused("reason", "Readings are not taken back without a reason.", "Say why.")
+    refuse_idle_reason(reason, "Readings are not taken back")
     before = _told(held)
     held.typed_readings.all().delete()
     held.evidence = Evidence.NONE

@@ -20,12 +20,13 @@ from calcs.recordings import Recording as Samples
 from calcs.sizes import megabytes
 from equipment import files
 from equipment.errors import Refused
-from tests_app.actions.drafts import hold_draft, hold_step, mark_changed
+from tests_app.actions.drafts import hold_draft, hold_step, mark_changed, refuse_idle_reason
 from tests_app.actions.drawdown_searching import forget_steps, propose_steps
 from tests_app.actions.judging import judge_all, judge_beside, judge_step, samples_of
 from tests_app.actions.searching import propose_holds
 from tests_app.models import Evidence, Record, Recording, RecordingKind, RecordKind, Step
 from tests_app.queries.proposals import are_moved, is_unconfirmed
+from tests_app.queries.set_aside import judged_of
 from tests_app.queries.stretches import file_elsewhere, judged_on_before, named
 from tests_app.queries.verdicts import overlaps
 from trail import entries
@@ -211,6 +212,10 @@ def withdraw_recording(recording: Recording, *, reason: str, by: User, at: datet
         raise Refused("", f"{own} is withdrawn already.", "")
     if not reason.strip():
         raise Refused("reason", "A file is not withdrawn without a reason.", "Say what is wrong with it.")
+    judged = judged_of(held.steps.filter(recording=own).order_by("order"), held)
+    if judged:
+        refuse_idle_reason(reason, "A file that was judged is not set aside")
+    own.facts = {**own.facts, "judged": judged}
     own.withdrawn_at, own.withdrawn_reason = at, reason.strip()
     _save(own)
     for step in held.steps.filter(recording=own):

@@ -219,6 +219,7 @@ class FileContent(TypedDict):
     steps: list[int]  # orders of the steps judged from it or attached to
     withdrawn: bool
     withdrawn_reason: NotRequired[str]  # records sealed earlier tell it at the end of `facts`
+    had_judged: NotRequired[list[str] | None]  # before it was set aside; None or no key: not known
 
 
 class UnassignedHold(TypedDict):

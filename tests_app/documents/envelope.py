@@ -14,6 +14,7 @@ from tests_app.documents import content as shape
 from tests_app.documents.step_copies import Local, as_entered
 from tests_app.models import Record, Recording, RecordingKind
 from tests_app.queries.completeness import day_of, is_in_date
+from tests_app.queries.set_aside import had_judged
 from tests_app.queries.verification import rows_content
 
 
@@ -127,6 +128,7 @@ def file_content(recording: Recording, used: Sequence[int], local: Local) -> sha
         "steps": list(used),
         "withdrawn": recording.withdrawn_at is not None,
         "withdrawn_reason": recording.withdrawn_reason,
+        "had_judged": had_judged(recording),
     }
 
 

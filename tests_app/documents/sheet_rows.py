@@ -54,6 +54,7 @@ class FileRow:
     sha256: str
     withdrawn: bool
     withdrawn_reason: str
+    had_judged: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +131,16 @@ def file_row(each: FileContent) -> FileRow:
         sha256=each["sha256"],
         withdrawn=each["withdrawn"],
         withdrawn_reason=each.get("withdrawn_reason", ""),
+        had_judged=_had_judged(each),
     )
+
+
+def _had_judged(each: FileContent) -> str:
+    """Say what a file set aside had been judged; of a record sealed before that was kept, what is known."""
+    judged = each.get("had_judged")
+    if judged is None:
+        return "No step rests on it."
+    return f"It had been judged: {sentence('. '.join(judged))}" if judged else "Nothing was judged from it."
 
 
 def rule_row(rule: RuleContent) -> RuleRow:

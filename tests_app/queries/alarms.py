@@ -13,6 +13,7 @@ from calcs.verdicts import Wording
 from equipment.models import ComponentKind, HoleSection, Rig
 from tests_app.models import Record, Step
 from tests_app.queries.requirements import Need
+from tests_app.queries.set_aside import over_pressured_by
 from tests_app.queries.verdicts import apart_of, notes_of, over_rating_of, wording_for
 
 
@@ -37,6 +38,8 @@ def alarms_of(record: Record, steps: Iterable[Step]) -> list[Alarm]:
         apart = apart_of(step.verdict)
         if apart:
             found[apart] = Alarm(step.order, f"{step}: {apart}", "Say in the remarks which line-up it stood on.")
+    for order, text in over_pressured_by(record):
+        found.setdefault(text, Alarm(order, text, "Inspect what stood under it before it is relied on."))
     return list(found.values())
 
 

@@ -7,6 +7,7 @@
 figure. ``notes`` say what does not fail a hold that passes, but has to be looked for. ``over_rating`` of the whole
 says that the lowest rating exposed was passed, within what is allowed; "" where it was not. ``apart`` says that a
 pressure over what the step may stand under was seen beside it, and is taken for another step's; "" where none was.
+``over_pressured`` says what over-pressured the step; "" where nothing did.
 ``stretch`` is the fingerprint of the samples judged, by which a second step resting on them is found.
 """
 
@@ -54,9 +55,15 @@ def of_recording(
         "high": {**_hold(verdict.high, recording, wording), "notes": high_note},
         "over_rating": _over_rating(verdict.highest.pressure, rule, wording) if verdict.highest else "",
         "apart": _apart(verdict.apart, rule, wording),
+        "over_pressured": _over_pressured(verdict, wording),
         "stretch": _stretch(verdict, recording),
         "curve": _curve(verdict, recording, start_s, end_s),
     }
+
+
+def _over_pressured(verdict: HoldVerdict, wording: Wording) -> str:
+    faults = (fault for fault in verdict.high.reasons if isinstance(fault, OverPressured))
+    return next((in_words(fault, wording) for fault in faults), "")
 
 
 def _stretch(verdict: HoldVerdict, recording: Recording) -> list[str] | None:

@@ -11,7 +11,7 @@ from calcs.units import Dimension
 from equipment.actions.documents import LARGEST_DOCUMENT
 from equipment.models import ComponentKind, DocumentKind, ServiceKind
 from equipment.web.fields import SMALL_LENGTHS, VOLUMES, QuantityFormField, RigTimeField, day_input
-from equipment.web.forms.base_form import HouseForm
+from equipment.web.forms.base_form import Groups, HouseForm
 
 
 def _ratio(label: str) -> forms.DecimalField:
@@ -27,7 +27,7 @@ def _ratio(label: str) -> forms.DecimalField:
 class ComponentForm(HouseForm):
     """A component, as on its nameplate and in its papers."""
 
-    GROUPS = (
+    GROUPS: Groups = (
         ("Identity", "As stamped on the body and in its papers.", ("kind", "serial", "maker", "model")),
         (
             "Ratings",
