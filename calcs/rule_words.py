@@ -107,9 +107,14 @@ def formula_words(formula: Formula) -> str:
         case Approved():
             return "the approved pressure"
         case Least(of):
-            return f"the least of {', '.join(formula_words(one) for one in of)}"
+            return f"the least of {', '.join(_term_words(one) for one in of)}"
         case Greatest(of):
-            return f"the greatest of {', '.join(formula_words(one) for one in of)}"
+            return f"the greatest of {', '.join(_term_words(one) for one in of)}"
+
+
+def _term_words(term: Formula) -> str:
+    """Return one of several pressures compared; a comparison inside it stands in brackets."""
+    return f"({formula_words(term)})" if isinstance(term, Least | Greatest) else formula_words(term)
 
 
 def hold_words(hold: Hold | None) -> str:
@@ -120,7 +125,7 @@ def hold_words(hold: Hold | None) -> str:
     'Each hold lasts 5 min; 3 min for equipment at the surface'
     """
     if hold is None:
-        return "No time of holding is stated"
+        return "No time of holding is stated in what is on file"
     words = f"Each hold lasts {hold.duration / 60:g} min"
     if hold.low is not None:
         return f"{words}; by the rule {hold.low / 60:g} min are enough for the low one"

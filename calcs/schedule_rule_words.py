@@ -1,6 +1,6 @@
 """Published rules on what recurs or is called for by events, in words of our own."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Final
 
 from calcs.rule_words import OCCASION_WORDS, formula_words, hold_words, low_words
@@ -83,8 +83,8 @@ REASON_WORDS: Final = {
 }
 
 
-def asked_of(rule: StatedRule) -> Iterator[tuple[str, str]]:
-    """Give what a rule asks, each figure with what it is about.
+def asked_of(rule: StatedRule, titles: Mapping[str, str] | None = None) -> Iterator[tuple[str, str]]:
+    """Give what a rule asks, each figure with what it is about; `titles` by id name the rules a waiver is for.
 
     >>> from calcs.rules import Confidence, EventTrigger, Source
     >>> trip = EventTrigger(Occasion.TRIP, Source("c", Confidence.READ))
@@ -102,7 +102,7 @@ def asked_of(rule: StatedRule) -> Iterator[tuple[str, str]]:
             yield "For", _listed([TASK_WORDS[task].lower() for task in rule.tasks])
             yield "Evidence", needed_words(rule.evidence)
         case WaiverRule():
-            yield from _waived(rule)
+            yield from _waived(rule, titles or {})
         case PostponementRule():
             yield "Reasons accepted", f"{_listed([REASON_WORDS[one] for one in rule.reasons])}, and no other"
             yield "Then", f"Made {OCCASION_WORDS[rule.then]}; the date it was due on stays on file"
@@ -167,9 +167,10 @@ def _ways(rule: ScheduledRule) -> Iterator[tuple[str, str]]:
         yield "Evidence", needed_words(rule.evidence)
 
 
-def _waived(rule: WaiverRule) -> Iterator[tuple[str, str]]:
-    occasions = f", {_listed([OCCASION_WORDS[Occasion(one)] for one in rule.occasions])}" if rule.occasions else ""
-    yield "Stands in for" if rule.recurs else "Waives", f"{_listed(list(rule.waives))}{occasions}"
+def _waived(rule: WaiverRule, titles: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    waived = "; ".join(titles.get(one, one) for one in rule.waives)
+    occasions = f": {_listed([OCCASION_WORDS[Occasion(one)] for one in rule.occasions])}" if rule.occasions else ""
+    yield "Stands in for" if rule.recurs else "Waives", f"{waived}{occasions}"
     yield "Only if all", "; ".join(CONDITION_WORDS[one] for one in rule.conditions)
     if rule.until:
         yield "Until", rule.until.removesuffix(".")

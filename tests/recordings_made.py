@@ -67,7 +67,7 @@ class Curve:
         """Shake the samples of the ramps a little; what is flat stays as it is."""
         shaken = np.random.default_rng(seed).uniform(-0.4, 0.4, len(self.p))
         moving = np.abs(np.gradient(self.p)) > 2.0 if len(self.p) > 1 else np.zeros(len(self.p), bool)
-        moving[1:-1] &= (self.p[1:-1] != self.p[:-2]) & (self.p[1:-1] != self.p[2:])
+        moving[1:-1] &= np.diff(self.p)[:-1] * np.diff(self.p)[1:] > 0
         return replace(self, p=np.where(moving & (self.p > 1.0), self.p + shaken, self.p))
 
     def without(self, start: float, end: float) -> "Curve":

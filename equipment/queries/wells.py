@@ -1,5 +1,7 @@
 """Wells and hole sections, as one person may see them."""
 
+from datetime import datetime
+
 from django.db.models import Count, Prefetch, QuerySet
 
 from calcs.pressures import gradient_of
@@ -16,6 +18,12 @@ def wells_of(rig: Rig) -> QuerySet[Well]:
 def sections_of(rig: Rig) -> QuerySet[HoleSection]:
     """Return the hole sections of all wells of the rig, in order."""
     return HoleSection.objects.filter(well__rig=rig).select_related("well").order_by("well", "order")
+
+
+def section_drilled(rig: Rig, *, at: datetime) -> HoleSection | None:
+    """Return the hole section being drilled at a moment: of the rig's sections the one begun last."""
+    begun = HoleSection.objects.filter(well__rig=rig, begins_at__lte=at).select_related("well")
+    return begun.order_by("begins_at", "order").last()
 
 
 def well_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Well:

@@ -265,6 +265,7 @@ def test_every_rule_shipped_says_what_it_asks_in_words(edition: Edition):
 def test_words_of_a_waiver_a_wait_and_a_notice():
     said = dict(asked_of(only_of(house(RAMS, WAIVER), WaiverRule)))
     assert said["Waives"] == "f"
+    assert dict(asked_of(only_of(house(RAMS, WAIVER), WaiverRule), {"f": "Rams"}))["Waives"] == "Rams"
     assert "named in the permit" in said["Only if all"]
     assert dict(asked_of(only(WAIT)))["Reasons accepted"] == "losses, and no other"
     notice = TimedTrigger(
@@ -281,3 +282,13 @@ def only_of(edition: Edition, wanted: type) -> Any:
 def test_a_rule_without_postponement_says_none():
     assert postponement_of(house(RAMS)) is None
     assert postponement_of(house(WAIT)).then == Occasion.TRIP
+
+
+def test_a_comparison_inside_a_comparison_stands_in_brackets():
+    inner = {"greatest": [{"per_casing_depth": "0.22 psi/ft"}, {"fixed": "1500 psi"}]}
+    rule = only({**CASING, "high": {"least": [inner, {"fraction": 0.7, "of": "casing-burst"}], **SOURCE}})
+    words = dict(asked_of(rule))["Pressure"]
+    assert words == (
+        "the least of (the greatest of 0.22 psi/ft of the last casing's depth, 1,500 psi), "
+        "70 % of the casing's internal yield"
+    )

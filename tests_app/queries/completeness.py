@@ -11,7 +11,9 @@ from calcs.verdicts import duration_in_words
 from equipment.models import RAM_KINDS, ComponentKind, Instrument, PositionGroup, StackKind
 from tests_app.models import Barrier, Evidence, InstrumentUse, Line, Outcome, Record, Recording, Step
 from tests_app.queries.alarms import alarms_of, over_rating
-from tests_app.queries.line_ups import blind_on_pipe
+from tests_app.queries.conclusions import late_conclusion
+from tests_app.queries.finished_sections import finished_section
+from tests_app.queries.line_ups import pipe_doubts
 from tests_app.queries.proposals import is_unconfirmed, loose_holds, recorded_seconds
 from tests_app.queries.records import last_station_and_pod, recordings_of, steps_of
 from tests_app.queries.stretches import judged_on_before, named
@@ -50,6 +52,7 @@ def open_points(record: Record) -> list[OpenPoint]:
     points = [*_conclusion(record, steps), *_instruments(record, uses), *_steps(steps), *_station(record, steps)]
     files = list(recordings_of(record))
     points += [OpenPoint(*point) for point in unread(files, steps)]
+    points += [OpenPoint(*point) for point in (*late_conclusion(record, files, steps), *finished_section(record))]
     points += [*_unconfirmed(steps), *_attempts_without_step(record, files, steps), *_too_long(record, files)]
     points += [*_judged_before(record, steps), *_alarms(record, steps)]
     return sorted(points, key=lambda point: not point.blocks)
@@ -130,13 +133,8 @@ def _steps(steps: list[Step]) -> Iterator[OpenPoint]:
                 f"{step} does not say where the pressure was pumped in.",
                 "Change the step and give its pump point.",
             )
-        blind = blind_on_pipe(step)
-        if blind is not None:
-            yield OpenPoint(
-                f"step-{step.order}",
-                f"{blind.position} closes on no pipe, and the heading says pipe stands in the hole.",
-                "Make a test of its own without pipe, or say in the step's remarks where the pipe was.",
-            )
+        for doubt in pipe_doubts(step):
+            yield OpenPoint(f"step-{step.order}", doubt.reason, doubt.remedy, doubt.blocks)
     for first, second in _shared_holds(steps):
         yield OpenPoint(
             f"step-{second.order}",

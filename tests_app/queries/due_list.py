@@ -17,6 +17,7 @@ from calcs.rules import Edition, Occasion, PressureRule, Recurrence
 from equipment.errors import Refused
 from equipment.models import NOT_PRESSURE_TESTED, Component, HoleSection, Installation, Rig, ServiceEvent
 from equipment.queries.stacks import Standing, standing_at
+from equipment.queries.wells import section_drilled
 from tests_app.errors import NoRules
 from tests_app.models import Barrier, Line, Outcome, Record
 from tests_app.queries.bank_dues import bank_items
@@ -43,7 +44,7 @@ def due_list(rig: Rig, *, at: datetime) -> list[DueItem]:
     except NoRules as none:
         items = [_without_rules(one, history, none, at) for one in installed if _may_be_tested(one)]
         return sorted([*items, *bank_items(installed, history.services, none, at=at)], key=pressing)
-    section = _section(rig, at)
+    section = section_drilled(rig, at=at)
     under = {one.position.stack_id: None for one in installed}
     around = {stack: _around(stack, installed, edition, section) for stack in under}
     found = [
@@ -67,13 +68,6 @@ def _without_rules(installed: Installation, history: "_History", none: NoRules, 
 def _is_ruled(component: Component, edition: Edition) -> bool:
     """Tell whether the edition speaks of components of this kind at all."""
     return any(not scope.kinds or component.kind in scope.kinds for rule in edition.rules for scope in rule.scopes)
-
-
-def _section(rig: Rig, at: datetime) -> HoleSection | None:
-    """Return the hole section being drilled: the one begun last."""
-    return (
-        HoleSection.objects.filter(well__rig=rig, begins_at__lte=at).select_related("well").order_by("begins_at").last()
-    )
 
 
 def _around(

@@ -1,17 +1,94 @@
 """What one line-up can show at all: which elements a hold from one side proves together, and on which pipe."""
 
-from equipment.models import RAM_KINDS
-from tests_app.models import Line, Step
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from equipment.models import RAM_KINDS, Component, Measured
+from tests_app.models import PressureTest, Step
 
 PREVENTERS = RAM_KINDS | {"annular"}
 """Kinds that close the bore of the stack."""
 BLIND = frozenset({"blind-ram", "blind-shear-ram"})
 """Kinds that close on no pipe (common practice)."""
+ON_PIPE = frozenset({"pipe-ram", "variable-bore-ram", "annular"})
+"""Kinds that seal around the pipe they are made for; some annulars on open hole too (common practice)."""
+
+_ROUNDING_M: Final = 1e-6
+_HOW: Final = "how the ram was closed with pipe in the hole, naming the pipe"
 
 
-def blind_on_pipe(step: Step) -> Line | None:
-    """Return the line of a ram that closes on no pipe while pipe stands in the hole and no remark explains it."""
-    heading = step.record.pressure_test
-    if heading.pipe_in_hole is None or "pipe" in step.remarks.casefold():
-        return None
-    return next((line for line in step.lines.all() if line.component.kind in BLIND), None)
+@dataclass(frozen=True)
+class PipeDoubt:
+    """Why a preventer may not have closed on what stood in the hole, and what to do; `blocks` unless it is advice."""
+
+    reason: str
+    remedy: str
+    blocks: bool = True
+
+
+def pipe_doubts(step: Step) -> list[PipeDoubt]:
+    """Return what does not agree between the preventers of a step and the pipe in the hole."""
+    heading, explained = step.record.pressure_test, _is_explained(step.remarks)
+    lines = [line for line in step.lines.all() if not (explained and line.component.kind in BLIND)]
+    return [doubt for line in lines for doubt in doubts_of(line.component, heading, str(line.position))]
+
+
+def doubts_of(component: Component, heading: PressureTest, name: str) -> Iterator[PipeDoubt]:
+    """Say what a preventer in a position called `name` can not show with the pipe the heading states."""
+    pipe: Measured | None = heading.pipe_in_hole
+    if component.kind in BLIND and pipe is not None:
+        yield PipeDoubt(
+            f"{name} closes on no pipe, and the heading says pipe of {pipe} stands in the hole.",
+            f"Make a test of its own without pipe, or write in the step's remarks {_HOW}.",
+        )
+    elif component.kind in ON_PIPE and pipe is None:
+        yield from _without_pipe(component, name)
+    elif component.kind in ON_PIPE and pipe is not None:
+        yield from _on_pipe(component, name, pipe)
+
+
+def _without_pipe(component: Component, name: str) -> Iterator[PipeDoubt]:
+    if component.closes_on_open_hole:
+        return
+    if component.kind != "annular":
+        yield PipeDoubt(
+            f"{name} closes on pipe, and the heading states none.",
+            "Enter in the heading the pipe it was closed on.",
+        )
+    elif component.closes_on_smallest is not None or component.closes_on_largest is not None:
+        yield PipeDoubt(
+            f"{name} is not on file as sealing with no pipe in the hole, and the heading states no pipe.",
+            "Enter in the heading the pipe it was closed on, or enter on its page that it seals without pipe.",
+        )
+
+
+def _on_pipe(component: Component, name: str, pipe: Measured) -> Iterator[PipeDoubt]:
+    smallest, largest = component.closes_on_smallest, component.closes_on_largest
+    if smallest is None and largest is None:
+        yield PipeDoubt(
+            f"No pipe size is on file for {name}: nothing tells that it closes on {pipe}.",
+            "Enter on its page the smallest and the largest pipe it closes on.",
+            blocks=False,
+        )
+    elif not _contains(smallest, largest, pipe):
+        yield PipeDoubt(
+            f"{name} closes on {_range(smallest, largest)}, and the heading says pipe of {pipe} stands in the hole.",
+            "Correct the pipe in the heading or the sizes on the component's page, or test it on pipe it closes on.",
+        )
+
+
+def _contains(smallest: Measured | None, largest: Measured | None, pipe: Measured) -> bool:
+    over = smallest is None or pipe.si >= smallest.si - _ROUNDING_M
+    return over and (largest is None or pipe.si <= largest.si + _ROUNDING_M)
+
+
+def _range(smallest: Measured | None, largest: Measured | None) -> str:
+    if smallest is None or largest is None:
+        return f"nothing under {smallest}" if smallest is not None else f"nothing over {largest}"
+    return f"{smallest} only" if smallest.si == largest.si else f"{smallest} to {largest}"
+
+
+def _is_explained(remarks: str) -> bool:
+    return re.search(r"\bpipe\b", remarks.casefold()) is not None

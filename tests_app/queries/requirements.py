@@ -35,6 +35,7 @@ from equipment.queries.stacks import Standing, as_installed, position_roles
 from tests_app import rulebook
 from tests_app.errors import NoRules
 from tests_app.models import Barrier, PressureFrom, Programme, Record, TestReason
+from tests_app.queries.unproven import never_proved
 
 LONGEST_CHART_HOURS: Final = 1
 """A chart is taken for an eligible recorder up to this (old 30 CFR 250.448(d): a 1-hour chart)."""
@@ -67,6 +68,8 @@ class Circumstances:
         barrier: what closes the bore below (see `Barrier`).
         occasion: why the test is made.
         recorded: whether a recorder the rules accept for a shorter hold was used.
+        never_proved: keys of the components that passed no test since they were installed here: they owe the one
+            on installation, whatever the reason of this one.
     """
 
     edition: Edition
@@ -76,6 +79,7 @@ class Circumstances:
     barrier: str
     occasion: Occasion
     recorded: bool
+    never_proved: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -126,14 +130,16 @@ def circumstances_of(record: Record) -> Circumstances:
     uses = record.instrument_uses.select_related("instrument")
     day = record.started_at.astimezone(record.rig.zone).date()
     heading = record.pressure_test
+    standings = tuple(as_installed(record.stack, at=record.started_at))
     return Circumstances(
         edition=rulebook.edition(record.edition),
         stack=record.stack,
-        standings=tuple(as_installed(record.stack, at=record.started_at)),
+        standings=standings,
         section=record.section,
         barrier=heading.barrier,
         occasion=OCCASIONS[heading.reason],
         recorded=any(is_eligible_recorder(use.instrument, on=day) for use in uses),
+        never_proved=never_proved(record, standings),
     )
 
 
@@ -164,6 +170,28 @@ def choice_for(standing: Standing, pressure_from: str, *, under: Circumstances) 
     return choose(under.edition, subject)
 
 
+def _with_owed(choice: Choice, standing: Standing, pressure_from: str, under: Circumstances) -> tuple[Choice, str]:
+    """Return the choice with the rules of the test on installation where that is owed, and what to say of it."""
+    component = standing.component
+    own = (Occasion.INSTALLED, Occasion.STUMP, *((Occasion.LANDED,) if under.stack.kind == StackKind.SUBSEA else ()))
+    if component is None or component.pk not in under.never_proved or choice.exempt or under.occasion in own:
+        return choice, ""
+    try:
+        owed = choice_for(standing, pressure_from, under=replace(under, occasion=Occasion.INSTALLED))
+    except InputError:
+        return choice, ""
+    more = tuple(rule for rule in owed.pressure_rules if rule not in choice.rules)
+    if not more:
+        return choice, ""
+    return replace(choice, rules=(*choice.rules, *more)), f"{_OWED} ({'; '.join(rule.clause for rule in more)})."
+
+
+_OWED: Final = (
+    "It passed no signed test since it was installed here: the test on installation is owed as well, and the stricter "
+    "figures count"
+)
+
+
 def required_for(standing: Standing, pressure_from: str, *, under: Circumstances) -> Need:
     """Return what an element must show, with its working.
 
@@ -177,7 +205,7 @@ def required_for(standing: Standing, pressure_from: str, *, under: Circumstances
         raise Refused("lines", f"{component} has no rated working pressure on file.", _ON_FILE)
     parts = exposed_parts(standing, under=under)
     try:
-        choice = choice_for(standing, pressure_from, under=under)
+        choice, owed = _with_owed(choice_for(standing, pressure_from, under=under), standing, pressure_from, under)
         required = _worked(choice, standing, parts, under)
         unrecorded = _worked(choice, standing, parts, replace(under, recorded=False)).hold
     except InputError as error:
@@ -190,7 +218,7 @@ def required_for(standing: Standing, pressure_from: str, *, under: Circumstances
         required=required,
         hold_unrecorded=unrecorded,
         parts=parts,
-        working=_working(required, parts, under),
+        working=(*_working(required, parts, under), *([owed] if owed else [])),
         rules=_rules(required),
     )
 

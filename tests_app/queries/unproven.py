@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from equipment.models import NOT_PRESSURE_TESTED, Component, Position
-from equipment.queries.stacks import as_installed
+from equipment.queries.stacks import Standing, as_installed
 from tests_app.models import Line, Outcome, Record, Step
 from tests_app.queries.corrections import earlier_of, keys_corrected
 from tests_app.queries.records import final_lines
@@ -57,6 +57,22 @@ def unproven_of(record: Record, steps: Iterable[Step]) -> list[Unproven]:
         _unproven(position, component, tests.get(component.pk, ()), failed_here=component.pk in failed)
         for position, component in left
     ]
+
+
+def never_proved(record: Record, standings: Iterable[Standing]) -> frozenset[int]:
+    """Return the keys of the components that passed no signed test since they were installed here, before a record.
+
+    One query, whatever the number of components.
+    """
+    placed = {one.component.pk: one for one in standings if one.component is not None and one.installation is not None}
+    tests = _tests_before(record, [one.component for one in placed.values() if one.component is not None])
+    return frozenset(key for key, one in placed.items() if not _is_proved(one, tests.get(key, ())))
+
+
+def _is_proved(standing: Standing, tests: Iterable[tuple[Record, bool]]) -> bool:
+    assert standing.installation is not None
+    since = standing.installation.installed_at
+    return any(passed and record.concluded_at and record.concluded_at >= since for record, passed in tests)
 
 
 def _unproven(

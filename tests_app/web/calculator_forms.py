@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from django import forms
 
-from calcs.rules import KIND_LABELS, Occasion, Position, Side
+from calcs.rules import KIND_LABELS, Occasion, Position, PressureRule, Side
 from calcs.units import ENTRY_UNITS, Dimension
 from equipment.models.rigs import validate_time_zone
 from equipment.web.fields import DEPTHS, QuantityFormField
@@ -97,7 +97,14 @@ class MaspForm(CalculationForm):
 
 
 def _edition_choices() -> list[tuple[str, str]]:
-    return [(edition.id, f"{edition.title}, {edition.edition}") for edition in rulebook.editions()]
+    return [(one.id, f"{one.title}, {one.edition}") for one in rulebook.editions() if one.asks_pressure_tests]
+
+
+def _occasion_choices() -> list[tuple[str, str]]:
+    """Return the occasions some edition asks for a pressure test on; the others call for other things."""
+    rules = [rule for one in rulebook.editions() for rule in one.rules if isinstance(rule, PressureRule)]
+    called = {Occasion.INTERVAL, *(event.occasion for rule in rules for event in rule.events)}
+    return [(one.value, one.value.replace("-", " ").capitalize()) for one in Occasion if one in called]
 
 
 class TestPressuresForm(CalculationForm):
@@ -130,11 +137,14 @@ class TestPressuresForm(CalculationForm):
     occasion = forms.ChoiceField(
         label="Occasion",
         required=False,
-        choices=[(one.value, one.value.replace("-", " ").capitalize()) for one in Occasion],
+        choices=_occasion_choices,
     )
     masp = QuantityFormField(Dimension.PRESSURE, label="MASP of the section", required=False)
     approval = forms.CharField(
         label="Permit that allows MASP plus a margin", required=False, max_length=120, help_text="Its reference."
+    )
+    approved_pressure = QuantityFormField(
+        Dimension.PRESSURE, label="Pressure it names", required=False, help_text="Where the rules leave it to a permit."
     )
     weakest_part = QuantityFormField(
         Dimension.PRESSURE, label="Weakest exposed part", required=False, help_text="Never tested above this."
@@ -143,13 +153,24 @@ class TestPressuresForm(CalculationForm):
     recorder = forms.ChoiceField(
         label="Recorder", choices=[("none", "None"), ("chart", "Chart, up to 1 hour"), ("digital", "Digital")]
     )
-    places = {"component.kind": "kind", "component.rwp": "rwp"}
+    places = {
+        "component.kind": "kind",
+        "component.rwp": "rwp",
+        "approval.reference": "approval",
+        "approval.pressure": "approved_pressure",
+    }
 
     def document(self) -> dict[str, Any]:
         """Return the document."""
         names = ("rule", "stack", "position", "side", "occasion", "masp", "approval", "weakest_part", "annular_rwp")
-        component = self.given("kind", "rwp")
-        return {"component": component, **self.given(*names, "recorder")}
+        found = {
+            "component": self.given("kind", "rwp"),
+            **self.given(*names, "casing_burst", "casing_depth", "recorder"),
+        }
+        pressure = self.given("approved_pressure").get("approved_pressure")
+        if pressure is not None:
+            found["approval"] = {"reference": found.get("approval", ""), "pressure": pressure}
+        return found
 
 
 class DueForm(CalculationForm):

@@ -15,6 +15,7 @@ from equipment.queries.instruments import expiry_on
 from equipment.web.fields import QuantityFormField
 from tests_app.actions.pressure_tests import Heading
 from tests_app.models import Barrier, ControlStation, Pod, Record, TestFluid, TestReason
+from tests_app.queries.finished_sections import is_finished
 from tests_app.web.times import RigTimeField
 
 _EMPTY: Final = [("", "Not stated")]
@@ -30,6 +31,7 @@ class Offer:
     instruments: Sequence[Instrument]
     last: Record | None
     at: datetime
+    drilled: HoleSection | None = None
 
     @property
     def has_subsea(self) -> bool:
@@ -51,11 +53,23 @@ def instrument_label(instrument: Instrument, today: Any) -> str:
     return f"{instrument}, to {top.text} {top.unit}: {until}{stands.words.lower()}"
 
 
+class SectionField(forms.ModelChoiceField[HoleSection]):
+    """A hole section, which says whether it is the one being drilled or one drilled before."""
+
+    drilled: HoleSection | None = None
+
+    def label_from_instance(self, section: HoleSection) -> str:
+        """Return its name with how it stands to the section being drilled."""
+        if self.drilled is not None and section.pk == self.drilled.pk:
+            return f"{section} (being drilled)"
+        return f"{section} (finished)" if is_finished(section, self.drilled) else str(section)
+
+
 class HeadingForm(forms.Form):
     """Heading of a test. The stack is fixed once steps hang on it, so it is asked only for a new test."""
 
     stack = forms.ModelChoiceField(Stack.objects.none(), label="Stack", empty_label=None)
-    section = forms.ModelChoiceField(
+    section = SectionField(
         HoleSection.objects.none(),
         label="Well and hole section",
         required=False,
@@ -99,7 +113,8 @@ class HeadingForm(forms.Form):
 
     def _fit(self, offer: Offer, record: Record | None) -> None:
         cast(forms.ModelChoiceField[Stack], self.fields["stack"]).queryset = offer.stacks
-        cast(forms.ModelChoiceField[HoleSection], self.fields["section"]).queryset = offer.sections
+        sections = cast(SectionField, self.fields["section"])
+        sections.drilled, sections.queryset = offer.drilled, offer.sections
         cast(forms.MultipleChoiceField, self.fields["instruments"]).choices = offer.instrument_choices()
         began = RigTimeField(offer.rig.zone, label="Began")
         began.help_text = f"On the rig's clock ({began.zone_note(offer.at)})."
@@ -165,6 +180,8 @@ def _initial(offer: Offer, record: Record | None) -> dict[str, Any]:
     found["section"] = section.pk if section else None
     if offer.last is not None:
         found.update(_carried_over(offer.last))
+    if offer.drilled is not None:
+        found["section"] = offer.drilled.pk
     in_use = [one.pk for one in offer.instruments]
     found["instruments"] = [pk for pk in found.get("instruments", in_use if len(in_use) == 1 else []) if pk in in_use]
     return found

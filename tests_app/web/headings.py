@@ -35,6 +35,7 @@ def offer_for(visit: Visit, rig: Rig, *, besides: Record | None = None) -> Offer
         instruments=[one for one in instruments.instruments_of(rig) if one.retired_on is None],
         last=earlier.prefetch_related("instrument_uses").order_by("-started_at", "-number").first(),
         at=visit.at,
+        drilled=wells.section_drilled(rig, at=besides.started_at if besides is not None else visit.at),
     )
 
 

@@ -1,7 +1,7 @@
 """An edition of the rules as a page shows it: each requirement, and each clause with what stands in it."""
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -73,15 +73,19 @@ class EditionSheet:
         """Return how much of it was read and how much is from memory, in a sentence."""
         said = {statement for one in self.requirements for statement in one.statements}
         read = sum(statement.confidence in _READ for statement in said)
-        if not read:
-            return f"All its {len(said)} statements are from memory."
-        return f"Of its {len(said)} statements {read} were read and {len(said) - read} are from memory."
+        derived = sum(statement.confidence == Confidence.DERIVED for statement in said)
+        counts = {"read": read, "derived": derived, "from memory": len(said) - read - derived}
+        found = [f"{count} {how}" for how, count in counts.items() if count]
+        if len(found) == 1:
+            return f"All its {' statements are '.join(found[0].split(' ', 1))}."
+        return f"Of its {len(said)} statements are {', '.join(found[:-1])} and {found[-1]}."
 
 
 def sheet_of(edition: Edition) -> EditionSheet:
     """Return an edition requirement by requirement and clause by clause."""
     of_banks = (_bank_requirement(rule) for rule in edition.bank_rules)
-    scheduled = (_scheduled_requirement(rule) for rule in edition.schedule_rules)
+    titles = {rule.id: rule.title for rule in (*edition.rules, *edition.bank_rules, *edition.schedule_rules)}
+    scheduled = (_scheduled_requirement(rule, titles) for rule in edition.schedule_rules)
     requirements = (*(_requirement(rule) for rule in edition.rules), *of_banks, *scheduled)
     return EditionSheet(edition, requirements, tuple(_clauses(requirements)))
 
@@ -111,21 +115,21 @@ def _bank_statements(rule: BankRule) -> Iterator[Statement]:
     yield from _events(rule.events)
 
 
-def _scheduled_requirement(rule: StatedRule) -> Requirement:
+def _scheduled_requirement(rule: StatedRule, titles: Mapping[str, str]) -> Requirement:
     """Return a requirement that recurs or an event calls for: it applies to components, or to other things."""
     things = rule.things if isinstance(rule, ScheduledRule | EvidenceRule) else ()
     about = [scope_words(scope) for scope in rule.scopes if scope.kinds or not things]
     stacks = {stack for scope in rule.scopes if not scope.kinds for stack in scope.stacks}
     place = f"; on a {' or '.join(sorted(stacks))} stack" if stacks else ""
     named = [f"{things_words(things)}{place}"] if things else []
-    applies = (*about, *named) or ("What the rules named are about",)
-    return Requirement(rule, applies, tuple(_scheduled_statements(rule)))
+    applies = (*about, *named) or ("What those rules apply to",)
+    return Requirement(rule, applies, tuple(_scheduled_statements(rule, titles)))
 
 
-def _scheduled_statements(rule: StatedRule) -> Iterator[Statement]:
+def _scheduled_statements(rule: StatedRule, titles: Mapping[str, str]) -> Iterator[Statement]:
     yield Statement("Requirement", f"{rule.title}.", rule.clause, rule.confidence.value, rule.note)
     figures = _sources_of_figures(rule)
-    for about, words in asked_of(rule):
+    for about, words in asked_of(rule, titles):
         shown = f"{words[:1].upper()}{words[1:]}"
         source = figures.get(about, Source(rule.clause, rule.confidence))
         yield _figure(about, shown, source)
@@ -150,7 +154,7 @@ def _statements(rule: Rule) -> Iterator[Statement]:
     if rule.low is not None:
         yield _figure("Low test", low_words(rule.low), rule.low.source)
     else:
-        yield _figure("Low test", "Not stated by these rules", own)
+        yield _figure("Low test", "Not stated in what is on file", own)
     yield _figure("High test", high_words(rule.high), rule.high.source)
     yield _figure("Hold", hold_words(rule.hold), rule.hold.source if rule.hold else own)
     if rule.recurs is not None:

@@ -10,6 +10,7 @@ from tests_app.actions.steps import LineSpec
 from tests_app.models import PressureFrom, Record
 from tests_app.queries.alarms import below_masp_of_needs
 from tests_app.queries.limits import limits_of
+from tests_app.queries.line_ups import PipeDoubt, doubts_of
 from tests_app.queries.requirements import Circumstances, Need, circumstances_of, required_for
 
 
@@ -35,6 +36,7 @@ class StepPreview:
     limits: Any
     refusal: str
     alarms: Sequence[str] = ()
+    doubts: Sequence[PipeDoubt] = ()
 
 
 def preview_of(record: Record, lines: Sequence[LineSpec], name: str, units: System) -> StepPreview | None:
@@ -43,14 +45,23 @@ def preview_of(record: Record, lines: Sequence[LineSpec], name: str, units: Syst
         return None
     under = circumstances_of(record)
     elements = [_element(line, under, units) for line in lines]
+    doubts = _pipe_doubts(record, lines, under)
     needs = [element.need for element in elements if element.need is not None]
     if len(needs) < len(elements):
-        return StepPreview(name, elements, None, "")
+        return StepPreview(name, elements, None, "", doubts=doubts)
     try:
         alarms = below_masp_of_needs(needs, record.section, record.rig)
-        return StepPreview(name, elements, limits_of(needs), "", alarms)
+        return StepPreview(name, elements, limits_of(needs), "", alarms, doubts)
     except Refused as refused:
-        return StepPreview(name, elements, None, str(refused))
+        return StepPreview(name, elements, None, str(refused), doubts=doubts)
+
+
+def _pipe_doubts(record: Record, lines: Sequence[LineSpec], under: Circumstances) -> list[PipeDoubt]:
+    """Return what the preventers ticked can not show with the pipe in the hole."""
+    chosen = {line.position.pk for line in lines}
+    standing = [(one.component, one.position) for one in under.standings if one.position.pk in chosen]
+    heading = record.pressure_test
+    return [doubt for component, at in standing if component for doubt in doubts_of(component, heading, str(at))]
 
 
 def _element(line: LineSpec, under: Circumstances, units: System) -> ElementPreview:

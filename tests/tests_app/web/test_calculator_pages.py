@@ -212,3 +212,23 @@ def test_the_answer_says_which_of_several_columns_was_read(web: Client):
     two = f"Time (s),Pump (psi),Standpipe (bar)\n{rows}\n"
     page = said(find_holds(web, step(), "5000", recording_csv=two))
     assert "Read from Pump (psi). The file has other pressure columns: Standpipe (bar)." in page
+
+
+def test_a_pressure_left_to_a_permit_is_asked_for_with_the_permits_reference(web: Client):
+    ram = {"rule": "no/d-010", "kind": "pipe-ram", "rwp_number": "10000", "rwp_unit": "psi", "stack": "surface"}
+    asked = {**ram, "recorder": "digital"}
+    assert ask(web, "test-pressures", **asked).status_code == 422
+    named = {"approved_pressure_number": "5000", "approved_pressure_unit": "psi"}
+    unnamed = ask(web, "test-pressures", **asked, **named)
+    assert unnamed.status_code == 422
+    page = said(ask(web, "test-pressures", **asked, **named, approval="Programme 4"))
+    assert "Pressure approved under Programme 4." in page
+    assert "5,000 psi" in page
+
+
+def test_only_rules_and_occasions_that_ask_for_pressure_tests_are_offered(web: Client):
+    page = ask(web, "test-pressures").content.decode()
+    assert 'value="us-blm/2023"' in page
+    assert 'value="us-pa/short"' not in page
+    assert 'value="before-drill-out"' in page
+    assert 'value="test-planned"' not in page

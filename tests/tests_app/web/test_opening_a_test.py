@@ -1,12 +1,17 @@
 """Opening a test: what is filled in, what is pointed out, what is refused with nothing lost."""
 
+from datetime import timedelta
+from html import unescape
+
 import pytest
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 
+from equipment.actions import wells
 from tests import builders
+from tests.builders import DAY
 from tests.builders_tests_app import STARTED, World, a_draft, a_sealed_record
 from tests_app.actions import pressure_tests
 from tests_app.models import Record
@@ -180,3 +185,14 @@ def test_the_offer_leaves_retired_instruments_out(world: World):
     world.recorder.save()
     visit = Visit(world.supervisor, world.rig, frozenset(), timezone.now())
     assert HeadingForm(offer=offer_for(visit, world.rig)).offer.instruments == []
+
+
+def test_the_section_being_drilled_is_proposed_whatever_the_last_test_was_made_for(web: Client, world: World):
+    a_sealed_record(world)
+    wells.amend_section(world.section, begins_at=DAY - timedelta(days=40), by=world.supervisor, at=DAY)
+    drilled = builders.a_section(world.section.well, begins_at=DAY - timedelta(days=1), at=DAY)
+    page = web.get(new_address(world))
+    assert page.context["form"].initial["section"] == drilled.pk
+    said = unescape(page.content.decode())
+    assert f"{drilled} (being drilled)" in said
+    assert f"{world.section} (finished)" in said

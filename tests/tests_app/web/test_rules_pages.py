@@ -216,13 +216,27 @@ def test_what_recurs_or_events_call_for_is_listed_in_our_own_words(web: Client, 
     assert "The stack was not removed; the pressures required next are not higher" in page
     assert "70 % of the casing's internal yield." in page
     assert "At most 10 % in 30 min." in page
+    waived = "Pressure test of blind-shear rams within 30 days of the last one's conclusion: before drilling out"
+    assert waived in page
+
+
+@pytest.mark.parametrize(
+    ("key", "known"),
+    [
+        ("us-pa/short", "All its 9 statements are read."),
+        ("no/d-010", " derived and "),
+        ("us-blm/2023", "1 read, "),
+    ],
+)
+def test_how_much_is_read_derived_and_from_memory_is_said(key: str, known: str):
+    assert known in sheet_of(rulebook.edition(key)).known
 
 
 def test_what_an_edition_leaves_open_is_said_and_no_date_is_made_up(web: Client, world: World):
     page = said(web.get(reverse("tests_app:rules", args=["us-az/short"])))
     assert "In force date not on file" in page
-    assert "Low test Not stated by these rules." in page
-    assert "Hold No time of holding is stated." in page
+    assert "Low test Not stated in what is on file." in page
+    assert "Hold No time of holding is stated in what is on file." in page
     assert "1 psi/ft of the last casing's depth" in page
 
 
