@@ -180,6 +180,11 @@ STATES: Final[dict[str, State]] = {
     ),
     "not-judged": State("Not judged yet", "calm", '<path d="M2.5 8h11" stroke-width="2" stroke-dasharray="2.2 2.2"/>'),
     "draft": State("Draft", "calm", '<path d="M3.25 1.75h6.5l3 3v9.5h-9.5z" stroke-dasharray="2 1.6"/>'),
+    "waiting": State(
+        "Waiting for signatures",
+        "now",
+        '<path d="M3.25 1.75h6.5l3 3v9.5h-9.5z" stroke-dasharray="2 1.6"/><path d="M5.25 11.25h5.5" stroke-width="2"/>',
+    ),
     "signed": State(
         "Signed",
         "good",

@@ -10,9 +10,11 @@ from calcs.rule_parts import read_confidence as _confidence
 from calcs.rule_parts import read_event as _event
 from calcs.rule_parts import read_recurs as _recurs
 from calcs.rule_parts import read_scope as _scope
+from calcs.rule_parts import read_source as _source
 from calcs.rule_pressures import read_high, read_hold, read_low
-from calcs.rules import Edition, ExemptRule, PressureRule, Rule, Scope
+from calcs.rules import Edition, ExemptRule, PressureRule, Rule, Scope, SignaturesNeeded, SigningCapacity
 from calcs.schedule_rule_files import SCHEDULE_RULE_KINDS, is_schedule_rule, read_schedule_rules
+from calcs.signing import ANSWERABLE
 
 
 def parse_edition(mapping: Mapping[str, Any]) -> Edition:
@@ -29,7 +31,7 @@ def parse_edition(mapping: Mapping[str, Any]) -> Edition:
         effective_until=fields.date("effective_until") if fields.has("effective_until") else None,
         source=fields.text("source"),
         checked_on=fields.date("checked_on"),
-        signatures=fields.texts("signatures"),
+        signatures=_signatures(fields.object("signatures")) if fields.has("signatures") else None,
         aliases=fields.texts("aliases"),
         rules=tuple(_rule(one, defaults) for one in rules if not is_bank_rule(one) and not is_schedule_rule(one)),
         bank_rules=read_bank_rules([rule for rule in rules if is_bank_rule(rule)]),
@@ -40,6 +42,21 @@ def parse_edition(mapping: Mapping[str, Any]) -> Edition:
     _refuse_doubles(ids)
     _refuse_waivers_of_nothing(rules, ids)
     return edition
+
+
+def _signatures(fields: Fields) -> SignaturesNeeded:
+    """Read whose signatures a record needs; one of them has to answer for the test."""
+    named = tuple(SigningCapacity(one) for one in fields.choices("needed", list(SigningCapacity)))
+    needed = SignaturesNeeded(named, _source(fields))
+    fields.close()
+    if not set(named) & set(ANSWERABLE):
+        listed = ", ".join(ANSWERABLE)
+        raise InputError(
+            fields.path("needed"), "None of these answers for the test.", f"Name at least one of: {listed}."
+        )
+    if len(set(named)) < len(named):
+        raise InputError(fields.path("needed"), "A capacity is named twice.", "Name each once.")
+    return needed
 
 
 def _refuse_doubles(ids: list[str]) -> None:

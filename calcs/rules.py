@@ -133,6 +133,16 @@ class HoldCondition(StrEnum):
     ELIGIBLE_RECORDER = "eligible-recorder"
 
 
+class SigningCapacity(StrEnum):
+    """In which capacity somebody signs a test record."""
+
+    LESSEE = "lessee"
+    CONTRACTOR = "contractor"
+    PUMP_OPERATOR = "pump-operator"
+    SUPERVISOR = "supervisor"
+    WITNESS = "witness"
+
+
 @dataclass(frozen=True, slots=True)
 class Source:
     """Where a figure stands and how surely that is known."""
@@ -140,6 +150,14 @@ class Source:
     clause: str
     confidence: Confidence
     note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SignaturesNeeded:
+    """The capacities in which a test record is signed, each by somebody else, and where that stands."""
+
+    capacities: tuple[SigningCapacity, ...]
+    source: Source
 
 
 @dataclass(frozen=True, slots=True)
@@ -399,7 +417,7 @@ class Edition:
         effective_until: last day in force, None while it is.
         source: where the figures come from, in words.
         checked_on: when the figures were last compared with that.
-        signatures: roles whose signature a test record needs.
+        signatures: whose signatures a test record needs; None where the edition does not say (`calcs.signing`).
         aliases: other names the document goes by.
         rules: its rules.
         bank_rules: its rules on accumulators and pumps.
@@ -415,7 +433,7 @@ class Edition:
     checked_on: dt.date
     rules: tuple[Rule, ...]
     effective_until: dt.date | None = None
-    signatures: tuple[str, ...] = ()
+    signatures: SignaturesNeeded | None = None
     aliases: tuple[str, ...] = ()
     bank_rules: tuple[BankRule, ...] = ()
     schedule_rules: tuple[StatedRule, ...] = ()

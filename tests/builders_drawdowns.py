@@ -14,9 +14,10 @@ from calcs.units import Dimension, from_si
 from equipment.actions import components
 from equipment.models import Bank, ComponentKind, HoleSection, Instrument, Position, PrechargeCheck, Rig, Stack
 from tests import builders
-from tests.builders import DAY, LONG_AGO, PASSWORD
+from tests.builders import DAY, LONG_AGO
+from tests.builders_signing import all_sign
 from tests.builders_tests_app import World
-from tests_app.actions import drawdown_functions, drawdowns, pressure_tests, pump_tests, recharges, signing
+from tests_app.actions import drawdown_functions, drawdowns, pressure_tests, pump_tests, recharges
 from tests_app.actions.drawdown_functions import FunctionReading
 from tests_app.actions.drawdowns import DrawdownHeading
 from tests_app.actions.pump_tests import PumpFacts, PumpHeading
@@ -213,17 +214,10 @@ def concluded(record: Record, world: BankWorld, *, at: datetime = STARTED) -> Re
 
 
 def signed(record: Record, world: BankWorld, *, at: datetime | None = None) -> Signature:
-    """A signature of the rig's supervisor under a draft, an hour after its conclusion."""
+    """Every needed signature under a draft, the supervisor's last, an hour after its conclusion."""
     record.refresh_from_db()
     assert record.concluded_at is not None
-    return signing.sign_record(
-        record,
-        role="supervisor",
-        password=PASSWORD,
-        version=record.version,
-        by=world.supervisor,
-        at=at or record.concluded_at + timedelta(hours=1),
-    )
+    return all_sign(record, world.supervisor, at=at or record.concluded_at + timedelta(hours=1))
 
 
 def a_sealed_drawdown(world: BankWorld, *, at: datetime = STARTED, share: float = 1.0, **heading: Any) -> Record:

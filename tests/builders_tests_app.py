@@ -8,9 +8,10 @@ from typing import Any, Final
 from accounts.models import User
 from equipment.models import HoleSection, Instrument, Position, Rig, Stack
 from tests import builders
-from tests.builders import DAY, PASSWORD
+from tests.builders import DAY
+from tests.builders_signing import all_sign
 from tests.recordings_made import Curve, step
-from tests_app.actions import pressure_tests, readings, recordings, signing, steps
+from tests_app.actions import pressure_tests, readings, recordings, steps
 from tests_app.actions.pressure_tests import Heading
 from tests_app.actions.readings import HoldReading
 from tests_app.actions.steps import LineSpec
@@ -189,18 +190,11 @@ def concluded(record: Record, world: World, *, at: datetime = STARTED) -> Record
     return pressure_tests.conclude(record, concluded_at=over, by=world.supervisor, at=over)
 
 
-def signed(record: Record, world: World, *, at: datetime | None = None, by: User | None = None) -> Signature:
-    """A signature of the rig's supervisor under a draft, an hour after its conclusion."""
+def signed(record: Record, world: World, *, at: datetime | None = None) -> Signature:
+    """Every needed signature under a draft, the supervisor's last, an hour after its conclusion."""
     record.refresh_from_db()
     assert record.concluded_at is not None
-    return signing.sign_record(
-        record,
-        role="supervisor",
-        password=PASSWORD,
-        version=record.version,
-        by=by or world.supervisor,
-        at=at or record.concluded_at + timedelta(hours=1),
-    )
+    return all_sign(record, world.supervisor, at=at or record.concluded_at + timedelta(hours=1))
 
 
 def a_sealed_record(world: World, *, curve: Curve | None = None, at: datetime = STARTED, **heading: Any) -> Record:

@@ -21,6 +21,16 @@ class RecordIsSealed(Refused):
         )
 
 
+class SignedAlready(Refused):
+    """A record was signed by this person or in this capacity, or is sealed. An API answers 409."""
+
+    def __init__(self, record: object, signature: object, moment: str, *, sealed: bool) -> None:
+        """Take the signature in the way, and when it was given or sealed the record, in words."""
+        state = "is sealed: signed" if sealed else "is already signed"
+        remedy = "Nothing is left to sign." if sealed else "The page of the test says who has still to sign."
+        super().__init__("", f"{record} {state} by {signature}, {moment}.", remedy)
+
+
 class RecordIsStale(Refused):
     """The record changed since the page was loaded. An API answers 409."""
 

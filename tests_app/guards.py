@@ -1,6 +1,7 @@
 """Guards of signed records: once frozen, a record and all that hangs on it refuse every change.
 
-The first signature freezes a record; from then on only its seal may be written, and once sealed nothing.
+The first signature freezes a record; from then on its content is written once, then only its seal, and once sealed
+nothing. A frozen record that another corrects is never sealed, nor signed any more.
 """
 
 from collections.abc import Callable
@@ -54,11 +55,19 @@ def _sealed(row: str) -> str:
     )
 
 
+def _corrected(key: str) -> str:
+    """SQL: another record corrects the one with that key."""
+    return f'EXISTS (SELECT 1 FROM "{_RECORD}" AS later WHERE later."supersedes_id" = {key})'
+
+
 def _record_guards() -> tuple[Guard, ...]:
     columns = [field.column for field in Record._meta.concrete_fields if field.column not in _SEAL_COLUMNS]
     lite = " OR ".join(f'OLD."{column}" IS NOT NEW."{column}"' for column in columns)
     full = " OR ".join(f'OLD."{column}" IS DISTINCT FROM NEW."{column}"' for column in columns)
-    held = '(OLD."sealed_at" IS NOT NULL OR (OLD."frozen_at" IS NOT NULL AND ({changed})))'
+    written = """(OLD."content" <> '' AND NEW."sealed_at" IS NULL)"""
+    corrected = _corrected('OLD."id"')
+    refused = f"{{changed}} OR {written} OR {corrected}"
+    held = f'(OLD."sealed_at" IS NOT NULL OR (OLD."frozen_at" IS NOT NULL AND ({refused})))'
     return (
         row_guard(
             f"{_RECORD}_frozen_update",
@@ -103,14 +112,16 @@ def _child_guards(table: str, condition: Callable[[str], str]) -> tuple[Guard, .
 
 def _signature_guards() -> tuple[Guard, ...]:
     table = Signature._meta.db_table
+    sealed, corrected = _sealed("NEW"), _corrected('NEW."record_id"')
+    closed = f"({sealed} OR {corrected})"
     return (
         append_only(table, _MESSAGE),
         row_guard(
             f"{table}_sealed_insert",
             table,
             "INSERT",
-            when_sqlite=_sealed("NEW"),
-            when_postgresql=_sealed("NEW"),
+            when_sqlite=closed,
+            when_postgresql=closed,
             message=_MESSAGE,
         ),
     )

@@ -55,7 +55,7 @@ def test_the_main_job_is_done_on_a_phone(signed_in: SignedIn, tmp_path: Path) ->
         fits(page)
         working.conclude(page)
         page.get_by_role("link", name="Read through and sign").click()
-        expect(page.get_by_role("button", name="Sign and seal")).to_be_visible()
+        expect(page.get_by_role("button", name="Sign", exact=True)).to_be_visible()
         fits(page)
         page.go_back()
         working.sign(page)

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import pypdf
 from playwright.sync_api import Locator, Page, expect
 
-from tests.browser.conftest import password_of
+from tests.browser.conftest import password_of, sign_in
 from tests_app.management.demo.recorder import MadeHold, as_csv, samples
 
 JACK_UP: Final = "Saltmarsh 7"
@@ -98,17 +98,40 @@ def conclude(page: Page, *, ago: timedelta = timedelta(minutes=5)) -> None:
     page.wait_for_url(re.compile("#conclude$"))
 
 
-def sign(page: Page, user: str = "supervisor") -> None:
-    """Read the test through and sign it."""
+def sign(page: Page) -> None:
+    """Read the test through and sign it, for the contractor; then have the others sign, the last of whom seals it."""
     page.get_by_role("link", name="Read through and sign").click()
-    fill_signature(page, password_of(user))
-    page.get_by_role("button", name="Sign and seal").click()
+    fill_signature(page, password_of("supervisor"))
+    page.get_by_role("button", name="Sign", exact=True).click()
+    others_sign(page)
+
+
+def others_sign(page: Page) -> None:
+    """Have the pump operator and the lessee's representative sign under their own accounts, and come back."""
+    expect(page.get_by_role("main")).to_contain_text("Signed by 1 of 3")
+    address = page.url.partition("#")[0]
+    for user, capacity, button in (
+        ("tester", "Pump operator", "Sign"),
+        ("lessee", "Lessee's representative", "Sign and seal"),
+    ):
+        page.context.clear_cookies()
+        sign_in(page, user)
+        page.goto(address)
+        page.get_by_role("link", name="Read through and sign").click()
+        fill_signature(page, password_of(user), capacity)
+        page.get_by_role("button", name=button, exact=True).click()
+        expect(
+            page.get_by_role("heading", name="Signatures" if button == "Sign" else "Seal", exact=True)
+        ).to_be_visible()
+    page.context.clear_cookies()
+    sign_in(page, "supervisor")
+    page.goto(address)
     expect(page.get_by_role("heading", name="Seal", exact=True)).to_be_visible()
 
 
-def fill_signature(page: Page, password: str) -> None:
+def fill_signature(page: Page, password: str, capacity: str = "Contractor's representative") -> None:
     """Fill the form of a signature in."""
-    page.get_by_label("You sign as").select_option(label="Equipment supervisor")
+    page.get_by_label("You sign as").select_option(label=capacity)
     page.get_by_label("Your password, once more").fill(password)
 
 

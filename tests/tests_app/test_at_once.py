@@ -8,7 +8,8 @@ import pytest
 from django.db import connection
 
 from equipment.errors import Refused
-from tests.builders_tests_app import World, a_draft, a_judged_draft, a_step, a_world, signed
+from tests.builders_signing import a_signer, one_signs
+from tests.builders_tests_app import SIGNED, World, a_draft, a_judged_draft, a_step, a_world, signed
 from tests_app.models import Record
 from tests_app.queries import verification
 
@@ -56,9 +57,27 @@ def test_records_signed_at_once_stand_in_one_chain(world: World):
 
 def test_a_record_signed_twice_at_once_has_one_signature(world: World):
     draft = a_judged_draft(world)
-    given = at_once(*[lambda: signed(Record.objects.get(pk=draft.pk), world)] * 2)
+    by = {"by": world.supervisor, "at": SIGNED}
+    given = at_once(*[lambda: one_signs(Record.objects.get(pk=draft.pk), "contractor", **by)] * 2)
     assert draft.signatures.count() == 1
-    assert all(one == draft.signatures.get() or isinstance(one, Refused) for one in given)
+    assert sum(isinstance(one, Refused) for one in given) == 1
+
+
+def test_the_last_two_signing_at_once_seal_the_record_once(world: World):
+    draft = a_judged_draft(world)
+    one_signs(draft, "contractor", by=world.supervisor, at=SIGNED)
+    people = {capacity: a_signer(world.rig, capacity) for capacity in ("lessee", "pump-operator")}
+    at_once(
+        *[
+            lambda capacity=capacity, person=person: one_signs(
+                Record.objects.get(pk=draft.pk), capacity, by=person, at=SIGNED
+            )
+            for capacity, person in people.items()
+        ]
+    )
+    draft.refresh_from_db()
+    assert draft.signatures.count() == 3
+    assert verification.check_seal(draft).holds
 
 
 def test_steps_added_at_once_stand_in_one_order(world: World):

@@ -33,7 +33,7 @@ from tests.builders_tests_app import (
 )
 from tests_app import seals
 from tests_app.actions import pressure_tests, signing, steps
-from tests_app.errors import RecordIsSealed, RecordIsStale
+from tests_app.errors import RecordIsStale, SignedAlready
 from tests_app.models import Record, Signature, SigningRole
 from tests_app.queries import verification
 from tests_app.queries.capacities import CAPACITIES, capacities_of
@@ -72,10 +72,10 @@ def test_signing_freezes_and_seals(world: World):
 def test_a_signature_stands_over_the_content_without_signatures(world: World):
     record = a_sealed_record(world)
     content = json.loads(record.content)
-    signature = record.signatures.get()
-    assert signature.sha256 == seals.sha256_of(seals.signed_part(content))
-    assert content["signatures"][0]["name"] == "Ida Storm"
-    assert content["signatures"][0]["signed_sha256"] == signature.sha256
+    over = seals.sha256_of(seals.signed_part(content))
+    assert {signature.sha256 for signature in record.signatures.all()} == {over}
+    assert content["signatures"][-1]["name"] == "Ida Storm"
+    assert {one["signed_sha256"] for one in content["signatures"]} == {over}
 
 
 def test_each_seal_follows_the_one_before_it_on_the_rig(world: World):
@@ -235,17 +235,18 @@ def test_nobody_signs_what_they_did_not_see(world: World):
         sign(record, world)
 
 
-def test_a_second_press_of_the_button_gives_the_same_signature(world: World):
+def test_a_second_press_of_the_button_is_told_of_the_first(world: World):
     record = a_judged_draft(world)
-    assert sign(record, world) == sign(record, world)
+    sign(record, world)
+    with pytest.raises(SignedAlready, match="already signed by Ida Storm"):
+        sign(record, world)
     assert Signature.objects.count() == 1
     assert of_subject(record).filter(event="record.signed").count() == 1
 
 
-def test_a_signed_record_is_not_signed_by_another(world: World):
-    record = a_judged_draft(world)
-    sign(record, world)
-    with pytest.raises(RecordIsSealed):
+def test_a_sealed_record_is_not_signed_by_another(world: World):
+    record = a_sealed_record(world)
+    with pytest.raises(SignedAlready, match="is sealed"):
         sign(record, world, by=builders.a_person(rig=world.rig), role="witness")
 
 

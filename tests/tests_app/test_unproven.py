@@ -90,5 +90,5 @@ def test_the_number_of_queries_does_not_grow_with_the_tests_before(world: World,
     for day in range(3):
         a_sealed_record(world, at=STARTED + timedelta(days=day))
     record = a_draft(world, at=LATER)
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         unproven_of(record, [])

@@ -18,13 +18,34 @@ def hold_draft(record: Record, *, version: int | None = None) -> Record:
     Raises RecordIsSealed once it is signed, Refused when it was discarded, RecordIsStale when it changed
     since `version` was seen.
     """
-    held = (
+    held = _locked(record)
+    if held.frozen_at is not None:
+        raise RecordIsSealed(held)
+    return _usable(held, version)
+
+
+def hold_to_sign(record: Record) -> Record:
+    """Lock the record, whatever its state, and return it afresh."""
+    return _locked(record)
+
+
+def refuse_unsignable(held: Record, *, version: int) -> None:
+    """Raise Refused when a held record was discarded or is being corrected, RecordIsStale when it changed."""
+    _usable(held, version)
+    later = Record.objects.filter(supersedes=held).first()
+    if later is not None:
+        raise Refused("", f"{held} was found wrong and is corrected by {later}.", "Sign that one in its place.")
+
+
+def _locked(record: Record) -> Record:
+    return (
         Record.objects.select_for_update(of=("self",))
         .select_related("rig", "stack", "section", "pressure_test", *_HEADINGS)
         .get(pk=record.pk)
     )
-    if held.frozen_at is not None:
-        raise RecordIsSealed(held)
+
+
+def _usable(held: Record, version: int | None) -> Record:
     if held.discarded_at is not None:
         raise Refused("", f"{held} was discarded.", "Open a new test.")
     if version is not None and version != held.version:

@@ -15,13 +15,13 @@ from trail import entries
 
 @transaction.atomic
 def supersede_record(record: Record, *, reason: str, by: User, at: datetime) -> Record:
-    """Open a draft that corrects a sealed record: a copy of it, to be changed and signed anew.
+    """Open a draft that corrects a signed record: a copy of it, to be changed and signed anew.
 
-    The old record counts until the new one is sealed. Raises Refused when the record is not sealed, has a
-    correction already, or no `reason` is given.
+    A sealed record counts until the new one is sealed. One that still waits for signatures takes none any more and is
+    never sealed. Raises Refused when the record is not signed, has a correction already, or no `reason` is given.
     """
     old = Record.objects.select_for_update(of=("self",)).select_related("rig").get(pk=record.pk)
-    if old.sealed_at is None:
+    if old.frozen_at is None:
         raise Refused("", f"{old} is not signed.", "Change it as it stands.")
     if not reason.strip():
         raise Refused("reason", "A correction says why.", "Say what was wrong with the record.")

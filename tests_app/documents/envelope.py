@@ -45,6 +45,16 @@ def envelope_of(record: Record, local: Local) -> shape.Envelope:
     }
 
 
+def seal_of(record: Record) -> dict[str, Any]:
+    """Return what the seal adds to what was signed (`seals.ADDED_BY_SEALING`)."""
+    assert record.sealed_at is not None
+    return {
+        "sealed_at": Local.of(record.rig).moment(record.sealed_at),
+        "signatures": signatures_of(record),
+        "previous_sha256": record.previous_sha256,
+    }
+
+
 def _rows(record: Record) -> shape.RowsContent:
     hashed = rows_content(record)
     return {"columns": hashed["columns"], "sha256": hashed["sha256"]}

@@ -31,7 +31,8 @@ from equipment.queries.banks import judged
 from equipment.queries.instruments import SOON
 from tests_app.errors import NoRules
 from tests_app.models import DrawdownTest, Outcome, PumpTest, Record
-from tests_app.queries.due_items import FORGOTTEN_AFTER, DueItem, What, concluded, is_being_tested, is_corrected
+from tests_app.queries.corrections import is_corrected
+from tests_app.queries.due_items import FORGOTTEN_AFTER, DueItem, What, concluded, is_being_tested
 
 OWNERS_SCHEDULE: Final = "The standard leaves the interval to the owner's schedule."
 _ROUNDING: Final = 1.0
@@ -42,7 +43,14 @@ _ON: Final = {
     Occasion.LANDED: "on latch-up",
     Occasion.STUMP: "before deployment",
 }
-_BULKY: Final = ("bank_as_tested", "verdict", "record__content", "record__superseded_by__content")
+_WITH: Final = ("record__rig", "record__superseded_by", "record__supersedes")
+_BULKY: Final = (
+    "bank_as_tested",
+    "verdict",
+    "record__content",
+    "record__superseded_by__content",
+    "record__supersedes__content",
+)
 """Columns a date does not hang on."""
 
 Services = Mapping[int, Sequence[ServiceEvent]]
@@ -80,7 +88,7 @@ class _History:
         tests: dict[tuple[What, int], list[tuple[Record, str]]] = defaultdict(list)
         for what, model in ((What.DRAWDOWN, DrawdownTest), (What.PUMP, PumpTest)):
             rows = model._default_manager.filter(bank__in=keys, record__discarded_at__isnull=True)
-            for row in rows.select_related("record__rig", "record__superseded_by").defer(*_BULKY):
+            for row in rows.select_related(*_WITH).defer(*_BULKY):
                 if not is_corrected(row.record):
                     tests[what, row.bank_id].append((row.record, row.outcome))
         bottles = _bottles(keys, at)

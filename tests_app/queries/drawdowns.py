@@ -33,6 +33,7 @@ from equipment.queries.banks import banks_of
 from tests_app import rulebook
 from tests_app.models import DrawdownFunction, GasState, Record, RecordKind
 from tests_app.queries.banks_tested import BankTested, read_copy
+from tests_app.queries.corrections import keys_corrected
 
 COLD: Final = Model.NITROGEN_ISENTROPIC
 WARM: Final = Model.NITROGEN_ISOTHERMAL
@@ -275,7 +276,7 @@ def tests_of_bank(bank: Bank) -> QuerySet[Record]:
 
 
 def _last(records: QuerySet[Record]) -> Record | None:
-    sealed = records.filter(sealed_at__isnull=False).exclude(superseded_by__sealed_at__isnull=False)
+    sealed = records.filter(sealed_at__isnull=False).exclude(pk__in=keys_corrected(records))
     return sealed.defer("content").order_by("-concluded_at", "-pk").first()
 
 

@@ -8,6 +8,7 @@ from typing import Final
 from calcs.recurrence import Due, State
 from equipment.models import Bank, Component, Installation, Position
 from tests_app.models import Record
+from tests_app.queries.corrections import is_first_of_its_test
 
 FORGOTTEN_AFTER: Final = timedelta(days=3)
 """A draft begun longer ago than this no longer counts as a test that is running."""
@@ -112,15 +113,14 @@ class DueItem:
         return f"{self.due.reason} {self.first_test}".strip() if self.is_never_tested else self.due.reason
 
 
-def is_corrected(record: Record) -> bool:
-    """Tell whether a sealed record stands in place of this one."""
-    later: Record | None = getattr(record, "superseded_by", None)
-    return later is not None and later.sealed_at is not None
-
-
 def is_being_tested(record: Record) -> bool:
-    """Tell whether a record is the draft of a test: the draft of a correction tests nothing anew."""
-    return record.sealed_at is None and record.supersedes_id is None
+    """Tell whether a record is a test not sealed yet: the correction of a sealed one tests nothing anew.
+
+    One found wrong before its seal gives way to its correction.
+    """
+    if record.sealed_at is not None or getattr(record, "superseded_by", None) is not None:
+        return False
+    return is_first_of_its_test(record)
 
 
 def concluded(record: Record) -> datetime:

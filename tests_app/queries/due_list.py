@@ -21,7 +21,8 @@ from equipment.queries.wells import section_drilled
 from tests_app.errors import NoRules
 from tests_app.models import Barrier, Line, Outcome, Record
 from tests_app.queries.bank_dues import bank_items
-from tests_app.queries.due_items import FORGOTTEN_AFTER, DueItem, concluded, is_being_tested, is_corrected, pressing
+from tests_app.queries.corrections import is_corrected
+from tests_app.queries.due_items import FORGOTTEN_AFTER, DueItem, concluded, is_being_tested, pressing
 from tests_app.queries.records import final_lines
 from tests_app.queries.requirements import Circumstances, choice_for, default_side, edition_of, required_for
 from tests_app.queries.still_enough import ROUNDING, StillEnough
@@ -88,6 +89,7 @@ def _around(
 _WITH: Final = (
     "step__record__rig",
     "step__record__superseded_by",
+    "step__record__supersedes",
     "step__record__section",
     "step__record__pressure_test",
 )
@@ -99,6 +101,7 @@ _BULKY: Final = (
     "step__verdict",
     "step__record__content",
     "step__record__superseded_by__content",
+    "step__record__supersedes__content",
 )
 """Columns a date does not hang on; years of sealed contents and curves are not read to find one."""
 

@@ -43,7 +43,9 @@ def records_visible(user: Viewer, rig: Rig) -> QuerySet[Record]:
     if not access.may(user, rig, Right.READ):
         return Record.objects.none()
     listed = Record.objects.filter(rig=rig).defer("content", "superseded_by__content")
-    return listed.select_related("rig", "stack", "section__well", "superseded_by", "certificate")
+    return listed.select_related("rig", "stack", "section__well", "superseded_by", "certificate").prefetch_related(
+        "signatures"
+    )
 
 
 def record_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Record:

@@ -8,6 +8,7 @@ from typing import Final
 from equipment.models import NOT_PRESSURE_TESTED, Component, Position
 from equipment.queries.stacks import Standing, as_installed
 from tests_app.models import Line, Outcome, Record, Step
+from tests_app.queries.corrections import earlier_of, keys_corrected
 from tests_app.queries.records import final_lines
 
 _BULKY: Final = (
@@ -17,7 +18,6 @@ _BULKY: Final = (
     "step__limits",
     "step__verdict",
     "step__record__content",
-    "step__record__superseded_by__content",
 )
 """Columns no date hangs on."""
 
@@ -99,10 +99,9 @@ def _tests_before(record: Record, components: Iterable[Component]) -> Mapping[in
         component__in=[component.pk for component in components],
         step__record__sealed_at__isnull=False,
         step__record__concluded_at__lte=record.started_at,
-        step__record__superseded_by__sealed_at__isnull=True,
-    )
+    ).exclude(step__record__in=keys_corrected(Record.objects.filter(rig=record.rig_id)) | earlier_of(record))
     by_test: dict[tuple[int, int], list[Line]] = defaultdict(list)
-    for line in sealed.exclude(step__record=record.supersedes_id or 0).select_related("step__record").defer(*_BULKY):
+    for line in sealed.select_related("step__record").defer(*_BULKY):
         by_test[(line.component_id, line.step.record_id)].append(line)
     found: dict[int, list[tuple[Record, bool]]] = defaultdict(list)
     for (component, _), lines in by_test.items():

@@ -105,6 +105,16 @@ def check_seal(record: Record) -> SealCheck:
     return SealCheck(record, tuple(checks))
 
 
+def first_break(record: Record) -> Check | None:
+    """Return the first thing of a frozen record that is no longer as its signatures found it; None when all is."""
+    over = sha256_of(record.content)
+    if any(signature.sha256 != over for signature in record.signatures.all()):
+        return Check("signatures", False, "A signature does not stand over this content.")
+    content = json.loads(record.content)
+    checks = (_rows_check(record, content), *_file_checks(content))
+    return next((check for check in checks if not check.holds), None)
+
+
 _HELD_ROWS: Final[Mapping[str, tuple[tuple[type[Model], str], ...]]] = {
     RecordKind.PRESSURE: (
         (PressureTest, "record"),
@@ -167,8 +177,8 @@ def _rows_check(record: Record, content: Mapping[str, Any]) -> Check:
     kept = content["rows"]
     now = rows_content(record, kept["columns"])
     if now["sha256"] != kept["sha256"]:
-        return Check("rows", False, "The rows of the record are not those that were sealed: something was changed.")
-    return Check("rows", True, "The rows are those that were sealed.")
+        return Check("rows", False, "The rows of the record are not those that were signed: something was changed.")
+    return Check("rows", True, "The rows are those that were signed.")
 
 
 def _signatures_check(record: Record, content: Mapping[str, Any]) -> Check:

@@ -16,8 +16,10 @@ from tests_app.documents.calibration import calibration_stands
 from tests_app.documents.unproven import otherwise_proved, unproven_rows
 from tests_app.models import InstrumentUse, Record
 from tests_app.queries.completeness import day_of, is_in_date
+from tests_app.queries.corrections import is_corrected
 from tests_app.web import times, wording
 from tests_app.web.once import FIELD
+from tests_app.web.record_list import state_of
 
 register = template.Library()
 register.filter("said", wording.said)
@@ -27,6 +29,15 @@ register.filter("said_most", wording.said_most)
 register.filter("moment_said", wording.moment_said)
 register.filter("lasts", times.lasts)
 register.filter("into", times.span_text)
+
+
+register.filter("is_superseded", is_corrected)
+
+
+@register.filter
+def record_state(record: Record) -> SafeString:
+    """Mark how a record of a list stands: draft, signed by some, sealed."""
+    return state(*state_of(record))
 
 
 register.simple_tag(unproven_rows)

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET
 from equipment import files
 from tests_app.models import Certificate, Record, Recording, RecordingKind
 from tests_app.queries import records, verification
+from tests_app.queries.corrections import counts_instead_of
 from tests_app.web.entry import Visit, signed_in
 
 _SHOWN_INLINE: Final = frozenset({"application/pdf"})
@@ -82,13 +83,14 @@ def verify(request: HttpRequest, sha256: str) -> HttpResponse:
     record = verification.sealed_by_hash(sha256) if len(sha256) == _HASH_LENGTH else None
     if record is None:
         return render(request, "tests_app/verify.html", {"sha256": sha256}, status=HTTPStatus.NOT_FOUND)
-    later = getattr(record, "superseded_by", None)
+    later = counts_instead_of(record)
     checked = _checked(record)
     context: dict[str, Any] = {
         "sha256": record.sha256,
         "record": record,
         "zone": record.rig.time_zone,
-        "later": later if later is not None and later.sealed_at is not None else None,
+        "signatures": record.signatures.order_by("signed_at", "id"),
+        "later": later,
         "holds": checked.holds,
         "checks": checked.checks,
         "certificate": getattr(record, "certificate", None),

@@ -10,7 +10,7 @@ from tests_app.models import Record
 
 def content_shown(record: Record, at: datetime) -> Content | None:
     """Return the sealed content, or what would be sealed now; None for a draft that is not concluded."""
-    if record.sealed_at is not None:
+    if record.frozen_at is not None:
         content: Content = json.loads(record.content)
         return content
     if record.concluded_at is None:

@@ -31,6 +31,7 @@ _WORDS: Final = {
     State.IN_DATE: "In date",
     State.OUT_OF_SERVICE: "Out of service",
 }
+WAITING: Final = "Waiting for signatures"
 STATE_CHOICES: Final = [(str(key), words) for key, words in _WORDS.items()]
 """Every state, for a filter."""
 
@@ -86,6 +87,8 @@ def state_words(item: DueItem, at: datetime) -> str:
     if state == NEVER_TESTED:
         never = "Never read" if item.what is What.PRECHARGE else "Never tested"
         return f"{never}, installed {distance_text(item.installation.installed_at, at)}"
+    if state == State.IN_PROGRESS and item.draft is not None and item.draft.frozen_at is not None:
+        return WAITING
     if state == State.DUE_SOON and due_at:
         return f"Due {distance_text(due_at, at)}"
     return _WORDS[state]

@@ -248,7 +248,9 @@ def rig_front(request: HttpRequest, rig_pk: int) -> HttpResponse:
 
 
 def _drafts(visit: Visit) -> list[Record]:
-    drafts = records.records_visible(visit.user, visit.rig).filter(sealed_at=None, discarded_at=None)
+    drafts = records.records_visible(visit.user, visit.rig).filter(
+        sealed_at=None, discarded_at=None, superseded_by=None
+    )
     return list(drafts.order_by("-started_at"))
 
 

@@ -21,14 +21,18 @@ from equipment.web.columns import ListTable, MomentColumn
 from equipment.web.lists import listed
 from tests_app.models import Record, RecordKind, TestReason
 from tests_app.queries import records
+from tests_app.queries.corrections import counts_instead_of, keys_corrected
+from tests_app.queries.signatories import signed_words
 from tests_app.web.entry import Visit, signed_in
 
+SUPERSEDED: Final = "superseded"
 _REASON: Final = Coalesce("pressure_test__reason", "drawdown_test__reason", "pump_test__reason")
 _STATES: Final = {
-    "draft": ("Draft", Q(sealed_at=None, discarded_at=None)),
+    "draft": ("Draft", Q(frozen_at=None, discarded_at=None)),
+    "waiting": ("Waiting for signatures", Q(frozen_at__isnull=False, sealed_at=None, superseded_by=None)),
     "passed": ("Signed, passed", Q(sealed_at__isnull=False, passed=True)),
     "not-passed": ("Signed, not passed", Q(sealed_at__isnull=False, passed=False)),
-    "superseded": ("Superseded", Q(superseded_by__sealed_at__isnull=False)),
+    SUPERSEDED: ("Superseded", Q(superseded_by__isnull=False)),
     "discarded": ("Discarded", Q(discarded_at__isnull=False)),
 }
 
@@ -37,12 +41,21 @@ def state_of(record: Record) -> tuple[str, str]:
     """Return the key of the state mark of a record and its words."""
     if record.discarded_at is not None:
         return "not-judged", "Discarded"
-    if record.sealed_at is None:
+    if record.frozen_at is None:
         return "draft", "Draft"
-    later = getattr(record, "superseded_by", None)
-    if later is not None and later.sealed_at is not None:
+    later = counts_instead_of(record)
+    if later is not None:
         return "superseded", f"Superseded by {later.number}"
+    if record.sealed_at is None:
+        return _unsealed(record)
     return ("passed", "Signed, passed") if record.passed else ("not-passed", "Signed, not passed")
+
+
+def _unsealed(record: Record) -> tuple[str, str]:
+    later = getattr(record, "superseded_by", None)
+    if later is not None:
+        return "superseded", f"Never sealed, being corrected by {later.number}"
+    return "waiting", signed_words(record)
 
 
 class RecordFilter(django_filters.FilterSet):
@@ -77,7 +90,10 @@ class RecordFilter(django_filters.FilterSet):
 
     def of_state(self, queryset: QuerySet[Record], _: str, value: str) -> QuerySet[Record]:
         """Narrow to one state."""
-        return queryset.filter(_STATES[value][1])
+        found = queryset.filter(_STATES[value][1])
+        if value == SUPERSEDED:
+            found = found.filter(Q(sealed_at=None) | Q(pk__in=keys_corrected(found)))
+        return found
 
     def for_reason(self, queryset: QuerySet[Record], _: str, value: str) -> QuerySet[Record]:
         """Narrow to one reason, whatever was tested."""

@@ -9,7 +9,7 @@ from django.forms import BaseForm
 
 from calcs.errors import InputError
 from equipment.errors import Refused
-from tests_app.errors import RecordIsSealed, RecordIsStale
+from tests_app.errors import RecordIsSealed, RecordIsStale, SignedAlready
 
 T = TypeVar("T")
 CONFLICT: Final = "conflict"
@@ -25,7 +25,7 @@ def attempt(form: BaseForm, act: Callable[[], T], *, names: Mapping[str, str] = 
     """
     try:
         return act()
-    except (RecordIsStale, RecordIsSealed) as conflict:
+    except (RecordIsStale, RecordIsSealed, SignedAlready) as conflict:
         form.add_error(None, ValidationError(str(conflict), code=CONFLICT))
     except (Refused, InputError) as refusal:
         form.add_error(_field(form, refusal.field, names), str(refusal))

@@ -13,7 +13,7 @@ from equipment.queries import access
 from equipment.queries.access import Right
 from tests_app import rulebook
 from tests_app.actions.programmes import choose_edition
-from tests_app.models import Programme
+from tests_app.models import Programme, SigningRole
 from tests_app.queries import programmes
 from tests_app.web.calculators import rigs_of
 from tests_app.web.entry import Visit, signed_in
@@ -89,4 +89,7 @@ def show(request: HttpRequest, edition: str) -> HttpResponse:
     found = edition_named(edition)
     if found is None:
         raise Http404("There is no such edition in the rule book.")
-    return render(request, "tests_app/rules.html", {"sheet": sheet_of(found), **rigs_of(request)})
+    needed = found.signatures.capacities if found.signatures is not None else ()
+    signed_by = [str(SigningRole(capacity.value).label).lower() for capacity in needed]
+    context = {"sheet": sheet_of(found), "signed_by": signed_by, **rigs_of(request)}
+    return render(request, "tests_app/rules.html", context)

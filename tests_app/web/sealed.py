@@ -9,9 +9,14 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
+from equipment.queries.access import Right
 from tests_app.models import Record, RecordKind
 from tests_app.queries import records
+from tests_app.queries.capacities import capacities_of
+from tests_app.queries.corrections import counts_instead_of
+from tests_app.queries.signatories import signatories_of
 from tests_app.web.bank_page import bank_facts, picture_of
+from tests_app.web.content_shown import content_shown
 from tests_app.web.draft_pages import draft_page
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.moved import moved_by
@@ -30,6 +35,8 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
     visit = Visit.of(request, record.rig)
     if record.sealed_at is not None:
         return visit.show(request, "tests_app/sealed.html", _sealed_context(visit, record))
+    if record.frozen_at is not None:
+        return visit.show(request, "tests_app/waiting.html", _waiting_context(visit, record))
     if record.discarded_at is not None:
         return visit.show(request, "tests_app/discarded.html", _discarded_context(record))
     return draft_page(request, visit, record)
@@ -46,11 +53,29 @@ def _sealed_context(visit: Visit, record: Record) -> dict[str, Any]:
     return {
         "record": record,
         "content": json.loads(record.content),
+        "later": counts_instead_of(record),
         "moved": moved_by(record),
         "live_picture": picture_of(visit, record),
         "story": story_of(record),
         "recordings": list(records.recordings_of(record)),
         **certificate_state(record, visit.at),
+    }
+
+
+def _waiting_context(visit: Visit, record: Record) -> dict[str, Any]:
+    """Return how the signing of a frozen record stands, and what will be sealed."""
+    signatories = signatories_of(record)
+    own = signatories.capacities_for(capacities_of(visit.user, visit.rig))
+    mine = signatories.signature_of(visit.user)
+    return {
+        "record": record,
+        "content": content_shown(record, visit.at),
+        "signatories": signatories,
+        "mine": mine,
+        "live_picture": picture_of(visit, record),
+        "may_add": visit.may(Right.SIGN) and mine is None and bool(own),
+        "story": story_of(record),
+        "recordings": list(records.recordings_of(record)),
     }
 
 

@@ -8,9 +8,11 @@ from django.http import HttpResponse
 from django.test import Client
 from django.urls import reverse
 
+from accounts.models import User
 from config import heartbeat
 from tests import builders
 from tests.builders import PASSWORD
+from tests.builders_signing import a_signer, one_signs
 from tests.builders_tests_app import (
     SIGNED,
     World,
@@ -31,6 +33,16 @@ def said(answer: HttpResponse) -> str:
 
 def sign_address(record: Record) -> str:
     return reverse("tests_app:record-sign", args=[record.pk])
+
+
+def address_of(record: Record) -> str:
+    return reverse("tests_app:record", args=[record.pk])
+
+
+def client_of(person: User) -> Client:
+    client = Client()
+    client.force_login(person)
+    return client
 
 
 def signature(record: Record, **changes: object) -> dict[str, object]:
@@ -57,13 +69,67 @@ def test_what_is_missing_is_said_and_no_signature_is_asked(web: Client, world: W
     assert "Sign and seal" not in page
 
 
-def test_a_signature_seals_the_record_and_leads_to_its_certificate(web: Client, world: World):
+def test_the_first_signature_leads_to_who_is_still_needed(web: Client, world: World):
     record = a_judged_draft(world)
-    answer = web.post(sign_address(record), signature(record))
-    record.refresh_from_db()
-    assert answer["Location"] == f"{reverse('tests_app:record', args=[record.pk])}#certificate"
-    assert record.passed
+    a_signer(world.rig, "pump-operator")
+    answer = web.post(sign_address(record), signature(record, role="contractor"))
+    assert answer["Location"] == f"{address_of(record)}#signatures"
     assert Signature.objects.get().name == "Ida Storm", "the account's name, whatever the form says"
+    page = said(web.get(address_of(record)))
+    assert "Signed by 1 of 3" in page
+    assert "Pump operator Not signed yet Per Holm, tester" in page
+    assert "Nobody on this rig's crew may." in page
+    assert "You signed it as contractor&#x27;s representative." in page
+    assert "Upper pipe ram" in page
+    assert "Signed by 1 of 3" in said(web.get(reverse("tests_app:records", args=[world.rig.pk])))
+    assert "Signed by 1 of 3" in said(web.get(reverse("tests_app:rig", args=[world.rig.pk])))
+
+
+def test_the_list_is_narrowed_to_those_waiting(web: Client, world: World):
+    record, _ = a_judged_draft(world), a_judged_draft(world)
+    web.post(sign_address(record), signature(record, role="contractor"))
+    page = said(web.get(reverse("tests_app:records", args=[world.rig.pk]), {"state": "waiting"}))
+    assert "1 test, the latest first" in page
+
+
+def test_the_last_signature_seals_the_record_and_leads_to_its_certificate(web: Client, world: World):
+    record = a_judged_draft(world)
+    for capacity in ("lessee", "pump-operator"):
+        one_signs(record, capacity, by=a_signer(world.rig, capacity), at=SIGNED)
+    assert "Sign and seal" in said(web.get(sign_address(record)))
+    answer = web.post(sign_address(record), signature(record, role="contractor"))
+    record.refresh_from_db()
+    assert answer["Location"] == f"{address_of(record)}#certificate"
+    assert record.passed
+
+
+def test_who_signed_already_is_told_so_in_words(web: Client, world: World):
+    record = a_judged_draft(world)
+    web.post(sign_address(record), signature(record, role="contractor"))
+    for answer in (web.get(sign_address(record), follow=True), web.post(sign_address(record), {}, follow=True)):
+        assert "is already signed by Ida Storm" in said(answer)
+    assert Signature.objects.count() == 1
+
+
+def test_a_frozen_test_found_wrong_is_corrected_from_its_page(web: Client, world: World):
+    record = a_judged_draft(world)
+    web.post(sign_address(record), signature(record, role="contractor"))
+    web.post(reverse("tests_app:record-correct", args=[record.pk]), {"reason": "Wrong pipe size"})
+    page = said(web.get(address_of(record)))
+    assert "Found wrong before it was sealed." in page
+    assert "Read through and sign" not in page
+    lessee = client_of(a_signer(world.rig, "lessee"))
+    assert "was found wrong: sign its correction" in said(lessee.get(sign_address(record), follow=True))
+    listed = reverse("tests_app:records", args=[world.rig.pk])
+    assert "Never sealed, being corrected by 2" in said(web.get(listed, {"state": "superseded"}))
+
+
+def test_a_change_sent_to_a_frozen_test_is_refused_with_when_it_was_signed(web: Client, world: World):
+    record = a_judged_draft(world)
+    web.post(sign_address(record), signature(record, role="contractor"))
+    answer = web.post(reverse("tests_app:record-discard", args=[record.pk]), {"discard-reason": "Wrong"})
+    assert answer.status_code == 409
+    assert "It was signed 2 Mar 2026" in said(answer)
 
 
 @pytest.mark.parametrize(
@@ -97,14 +163,15 @@ def test_a_record_changed_since_it_was_read_is_not_signed(web: Client, world: Wo
 
 def test_a_signature_on_a_signed_record_leads_to_it(web: Client, world: World):
     record = a_sealed_record(world)
-    assert web.post(sign_address(record), signature(record)).status_code == 302
-    assert Signature.objects.count() == 1
+    answer = web.post(sign_address(record), signature(record), follow=True)
+    assert "is sealed: signed by Ida Storm" in said(answer)
+    assert Signature.objects.count() == 3
 
 
 def test_a_test_with_a_failed_line_is_signed_as_a_report(web: Client, world: World):
     record = a_judged_draft(world, curve=leaking())
     assert "You sign a report that says not passed" in said(web.get(sign_address(record)))
-    web.post(sign_address(record), signature(record))
+    signed(record, world, at=SIGNED)
     assert "Report, not passed" in said(web.get(reverse("tests_app:record", args=[record.pk])))
 
 

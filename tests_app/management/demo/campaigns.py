@@ -11,11 +11,11 @@ from calcs.units import Dimension, Quantity, from_si
 from tests_app.actions.pressure_tests import Heading, conclude, open_pressure_test
 from tests_app.actions.readings import HoldReading, type_readings
 from tests_app.actions.recordings import attach_recording, confirm_marks
-from tests_app.actions.signing import sign_record
 from tests_app.actions.steps import LineSpec, add_step, note_line, retest_step
 from tests_app.management.demo.recorder import MadeHold, as_csv, samples
+from tests_app.management.demo.signing import sign_by_all
 from tests_app.management.demo.site import Happening, Site
-from tests_app.models import Barrier, ControlStation, Outcome, Pod, Record, SigningRole, Step, TestFluid, TestReason
+from tests_app.models import Barrier, ControlStation, Outcome, Pod, Record, Step, TestFluid, TestReason
 
 RECORDED_FAULTS: Final = frozenset({"high-leak", "low-leak", "low-overshoot"})
 AFTER_THE_LAST_HOLD: Final = timedelta(minutes=4)
@@ -41,7 +41,7 @@ class Run:
         return self.number * 1000 + sum(map(ord, self.lineup["id"]))
 
 
-def campaign_happenings(site: Site, scenario: Mapping[str, Any], signer: User, *, password: str) -> Iterator[Happening]:
+def campaign_happenings(site: Site, scenario: Mapping[str, Any], signer: User) -> Iterator[Happening]:
     """Return every test of the scenario's campaigns with the moment it began."""
     lineups = {lineup["id"]: lineup for lineup in scenario["lineups"]}
     for campaign in scenario["campaigns"]:
@@ -53,10 +53,10 @@ def campaign_happenings(site: Site, scenario: Mapping[str, Any], signer: User, *
                 lineup=lineups[campaign["lineup"]],
                 faults={fault["step"]: fault for fault in campaign.get("faults", ()) if fault["run"] == number},
             )
-            yield run.started_at, partial(_run, site, run, signer, password)
+            yield run.started_at, partial(_run, site, run, signer)
 
 
-def _run(site: Site, run: Run, signer: User, password: str) -> None:
+def _run(site: Site, run: Run, signer: User) -> None:
     record = _open(site, run, signer)
     steps = [_add_step(site, record, given, signer, run.started_at) for given in run.lineup["steps"]]
     ended_at = _record_all(run, record, steps, signer)
@@ -64,14 +64,7 @@ def _run(site: Site, run: Run, signer: User, password: str) -> None:
     concluded_at = ended_at + AFTER_THE_LAST_HOLD
     conclude(record, concluded_at=concluded_at, by=signer, at=concluded_at)
     record.refresh_from_db()
-    sign_record(
-        record,
-        role=SigningRole.SUPERVISOR,
-        password=password,
-        version=record.version,
-        by=signer,
-        at=concluded_at + BEFORE_SIGNING,
-    )
+    sign_by_all(site, record, concluded_at + BEFORE_SIGNING)
 
 
 def _open(site: Site, run: Run, signer: User) -> Record:

@@ -25,10 +25,10 @@ from tests_app.actions.drawdowns import DrawdownHeading, open_drawdown_test
 from tests_app.actions.pressure_tests import conclude
 from tests_app.actions.pump_tests import PumpFacts, PumpHeading, add_pump, open_pump_test
 from tests_app.actions.recharges import RechargeFacts, add_recharge
-from tests_app.actions.signing import sign_record
 from tests_app.management.demo.recorder import MadeDrop, as_csv, drawdown_samples
+from tests_app.management.demo.signing import sign_by_all
 from tests_app.management.demo.site import Happening, Site
-from tests_app.models import DrawdownFunction, Movement, PumpDrive, PumpDuty, PumpsRunning, Record, SigningRole
+from tests_app.models import DrawdownFunction, Movement, PumpDrive, PumpDuty, PumpsRunning, Record
 from tests_app.queries.banks_tested import read_copy
 from tests_app.queries.drawdowns import functions_of
 
@@ -54,17 +54,17 @@ class Shown:
     settled: float
 
 
-def drawdown_happenings(site: Site, scenario: Mapping[str, Any], signer: User, *, password: str) -> Iterator[Happening]:
+def drawdown_happenings(site: Site, scenario: Mapping[str, Any], signer: User) -> Iterator[Happening]:
     """Return every drawdown and pump test of the scenario with the moment it began."""
     for told in scenario.get("drawdowns", ()):
         moment = site.moment(told["days_ago"], told["hour"])
-        yield moment, partial(_draw_down, site, told, moment, signer, password)
+        yield moment, partial(_draw_down, site, told, moment, signer)
     for told in scenario.get("pump_tests", ()):
         moment = site.moment(told["days_ago"], told["hour"])
-        yield moment, partial(_test_pumps, site, told, moment, signer, password)
+        yield moment, partial(_test_pumps, site, told, moment, signer)
 
 
-def _draw_down(site: Site, told: Mapping[str, Any], at: datetime, signer: User, password: str) -> None:
+def _draw_down(site: Site, told: Mapping[str, Any], at: datetime, signer: User) -> None:
     bank = _bank(site, told)
     check = bank.precharge_checks.filter(taken_at__lte=at).first()
     record = open_drawdown_test(
@@ -84,7 +84,7 @@ def _draw_down(site: Site, told: Mapping[str, Any], at: datetime, signer: User, 
     else:
         _read_off_gauge(record, functions, shown, told, signer, at)
     _recharge(record, shown[-1], told, signer, at + _LASTS)
-    record = _sealed(record, at + _LASTS, signer, password)
+    record = _sealed(site, record, at + _LASTS, signer)
     assert record.passed is told["passes"], f"{record}: {record.drawdown_test.verdict}"
 
 
@@ -202,7 +202,7 @@ def _recharge(record: Record, last: Shown, told: Mapping[str, Any], by: User, at
     add_recharge(record, facts=facts, by=by, at=at)
 
 
-def _test_pumps(site: Site, told: Mapping[str, Any], at: datetime, signer: User, password: str) -> None:
+def _test_pumps(site: Site, told: Mapping[str, Any], at: datetime, signer: User) -> None:
     heading = PumpHeading(started_at=at, reason=told["reason"], operator="Demo Mechanic")
     record = open_pump_test(bank=_bank(site, told), heading=heading, instruments=site.instruments[:2], by=signer, at=at)
     for charging in told["chargings"]:
@@ -224,20 +224,14 @@ def _test_pumps(site: Site, told: Mapping[str, Any], at: datetime, signer: User,
             air_supply=pump.get("air_supply", ""),
         )
         add_pump(record, facts=given, by=signer, at=at)
-    record = _sealed(record, at + timedelta(hours=2), signer, password)
+    record = _sealed(site, record, at + timedelta(hours=2), signer)
     assert record.passed, f"{record}: {record.pump_test.verdict}"
 
 
-def _sealed(record: Record, concluded_at: datetime, signer: User, password: str) -> Record:
+def _sealed(site: Site, record: Record, concluded_at: datetime, signer: User) -> Record:
     conclude(record, concluded_at=concluded_at, by=signer, at=concluded_at)
-    sign_record(
-        record,
-        role=SigningRole.SUPERVISOR,
-        password=password,
-        version=_version(record),
-        by=signer,
-        at=concluded_at + _BEFORE_SIGNING,
-    )
+    record.refresh_from_db()
+    sign_by_all(site, record, concluded_at + _BEFORE_SIGNING)
     return Record.objects.get(pk=record.pk)
 
 

@@ -26,7 +26,7 @@ from tests_app.actions.programmes import choose_edition
 from tests_app.management.demo.banks import register_banks
 from tests_app.management.demo.campaigns import campaign_happenings
 from tests_app.management.demo.drawdowns import drawdown_happenings
-from tests_app.management.demo.site import Happening, Site
+from tests_app.management.demo.site import Happening, Signer, Site
 from trail.actors import System
 
 QUANTITIES: Final = (
@@ -69,12 +69,11 @@ def build(scenario: Mapping[str, Any], logins: Mapping[str, Any], people: Mappin
     site = _found(scenario["rig"], at)
     _man(site, logins, people)
     _register(site, scenario)
-    signs = next(login for login in logins["login"] if login["user"] == "supervisor")
     happenings: list[Happening] = [
         *register_banks(site, scenario.get("banks", ()), site.moment(FOUNDED_DAYS_AGO)),
         *_recalibrations(site, scenario["instruments"]),
-        *campaign_happenings(site, scenario, _patient(people["supervisor"]), password=signs["password"]),
-        *drawdown_happenings(site, scenario, _patient(people["supervisor"]), password=signs["password"]),
+        *campaign_happenings(site, scenario, people["supervisor"]),
+        *drawdown_happenings(site, scenario, people["supervisor"]),
         *_services(site, scenario.get("service", ())),
         *_swaps(site, scenario.get("swaps", ())),
     ]
@@ -84,7 +83,7 @@ def build(scenario: Mapping[str, Any], logins: Mapping[str, Any], people: Mappin
 
 
 def _patient(person: User) -> User:
-    """Have a person's password checked once and the answer kept: a check is slow on purpose, and he signs often."""
+    """Have a person's password checked once and the answer kept: a check is slow on purpose, and they sign often."""
     person.check_password = cache(person.check_password)  # type: ignore[method-assign]
     return person
 
@@ -109,6 +108,7 @@ def _man(site: Site, logins: Mapping[str, Any], people: Mapping[str, User]) -> N
         if role:
             person = people[login["user"]]
             add_crew_member(site.rig, person=person, role=role, by=BY, at=site.moment(FOUNDED_DAYS_AGO))
+            site.signers.append(Signer(_patient(person), login["password"]))
 
 
 def _register(site: Site, scenario: Mapping[str, Any]) -> None:

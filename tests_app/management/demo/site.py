@@ -4,10 +4,19 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 
+from accounts.models import User
 from equipment.models import Component, HoleSection, Instrument, Position, Rig, Stack
 
 Happening = tuple[datetime, Callable[[], object]]
 """When something happened, and the action that writes it."""
+
+
+@dataclass(frozen=True)
+class Signer:
+    """One of the crew who signs, with their password."""
+
+    person: User
+    password: str
 
 
 @dataclass
@@ -21,6 +30,7 @@ class Site:
     components: dict[str, Component] = field(default_factory=dict)
     sections: list[HoleSection] = field(default_factory=list)
     instruments: list[Instrument] = field(default_factory=list)
+    signers: list[Signer] = field(default_factory=list)
 
     def day(self, days_ago: int) -> date:
         """Return the date so many days before the load day."""
