@@ -1,7 +1,6 @@
 """The working behind a figure: steps that can be opened, each shown in the reader's own units."""
 
 from dataclasses import dataclass
-
 from typing import Final
 
 from calcs import units

@@ -135,7 +135,11 @@ def test_everything_was_done_by_an_action_that_left_its_entry(demo: None) -> Non
     for model in (Rig, Well, Component, Record, Step):
         for key in model.objects.values_list("pk", flat=True):
             assert (model._meta.label_lower, key) in told, f"{model.__name__} {key}"
-    assert TrailEntry.objects.filter(event__in=["record.signed", "record.sealed"]).count() == Signature.objects.count() > 100
+    assert (
+        TrailEntry.objects.filter(event__in=["record.signed", "record.sealed"]).count()
+        == Signature.objects.count()
+        > 100
+    )
 
 
 def test_the_logins_printed_at_the_start_sign_in(demo: None) -> None:

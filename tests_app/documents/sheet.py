@@ -378,7 +378,8 @@ def _step_notes(step: StepContent, unit: str) -> Iterator[str]:
     yield from step.get("notes", ())
     allowed = step["limits"]["max_decay"]
     if allowed is not None:
-        yield f"Largest fall allowed in a hold, by the test plan: {figures.required(allowed, unit, figures.down)} {unit}."
+        most = figures.required(allowed, unit, figures.down)
+        yield f"Largest fall allowed in a hold, by the test plan: {most} {unit}."
     if step["pump_point"]:
         yield f"Pumped from {step['pump_point']}."
     yield from _retest_notes(step)

@@ -21,7 +21,6 @@ from tests.builders_drawdowns import (
 from tests_app.actions import drawdown_functions, pressure_tests
 from tests_app.models import Record
 
-
 pytestmark = pytest.mark.django_db
 
 
