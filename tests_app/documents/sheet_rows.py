@@ -140,7 +140,7 @@ def _had_judged(each: FileContent) -> str:
     judged = each.get("had_judged")
     if judged is None:
         return "No step rests on it."
-    return f"It had been judged: {sentence('. '.join(judged))}" if judged else "Nothing was judged from it."
+    return f"It had been judged: {sentence(' · '.join(judged))}" if judged else "Nothing was judged from it."
 
 
 def rule_row(rule: RuleContent) -> RuleRow:
