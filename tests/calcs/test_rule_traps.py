@@ -43,6 +43,7 @@ from calcs.schedule_rules import (
     stated,
     waivers_of,
 )
+from calcs.signing import seats
 from calcs.units import Dimension, GaugePressure, to_si
 from tests_app import rulebook
 
@@ -269,7 +270,7 @@ def test_a_kill_lines_check_valve_is_held_open():
 
 
 def test_three_people_sign_offshore():
-    assert len(OCS.signatures) == 3
+    assert len(seats(OCS)) == 3
 
 
 # Pressures

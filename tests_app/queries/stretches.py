@@ -8,6 +8,7 @@ from django.db.models.fields.json import KeyTransform
 
 from calcs.stretches import are_alike
 from tests_app.models import Evidence, Record, Recording, RecordingKind, Step
+from tests_app.queries.corrections import earlier_of
 
 _KEY = "stretch"
 
@@ -15,8 +16,8 @@ _KEY = "stretch"
 def judged_on_before(record: Record, steps: Iterable[Step]) -> dict[int, Step]:
     """Return for each step of a draft, by its key, another step of the rig that rests on the same samples.
 
-    Steps of the record it corrects, of superseded and discarded records, and of files set aside don't count. One
-    query; records judged before fingerprints were kept have none.
+    Steps of the records it corrects, of superseded and discarded records, and of files set aside don't count. One
+    query beside those that follow a correction back; records judged before fingerprints were kept have none.
     """
     asked = {step.pk: (step, _marks(step.verdict)) for step in steps if _marks(step.verdict)}
     if not asked:
@@ -47,7 +48,7 @@ def file_elsewhere(record: Record, recording: Recording, channel: str) -> Record
         record__discarded_at__isnull=True,
     )
     standing = same.exclude(record__superseded_by__sealed_at__isnull=False).exclude(
-        record__in=[record.pk, record.supersedes_id or record.pk]
+        record__in={record.pk, *earlier_of(record)}
     )
     return standing.select_related("record", "step").defer("curve").order_by("pk").first()
 
@@ -65,7 +66,7 @@ def _resting_on(record: Record, asked: list[tuple[str, ...]]) -> QuerySet[Step, 
             recording__withdrawn_at__isnull=True,
         )
         .exclude(record__superseded_by__sealed_at__isnull=False)
-        .exclude(record=record.supersedes_id or 0)
+        .exclude(record__in=earlier_of(record))
         .select_related("record")
         .annotate(kept_stretch=KeyTransform(_KEY, "verdict"))
         .defer("verdict")
