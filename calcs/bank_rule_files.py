@@ -1,7 +1,7 @@
 """Reading the rules on accumulators and pumps from data: a closed vocabulary, unknown keys refused by their path."""
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Final, TypedDict
+from typing import Any, Final
 
 from calcs.bank_rules import (
     AbovePrecharge,
@@ -21,29 +21,17 @@ from calcs.bank_rules import (
 )
 from calcs.errors import InputError
 from calcs.fields import Fields
-from calcs.rule_parts import read_confidence, read_event, read_recurs, read_scope, under
-from calcs.rules import BankRule, Confidence, EventTrigger, Fixed, Recurrence, Scope
+from calcs.rule_parts import StatedParts, is_of_kind, read_confidence, read_event, read_stated, under
+from calcs.rules import BankRule, Fixed
 from calcs.units import Dimension, GaugePressure
 
 _FINALS: Final = ("above_precharge", "minimum_operating", "fixed")
 _FASTEST_RAM: Final = "fastest-ram"
 
 
-class _Common(TypedDict):
-    id: str
-    clause: str
-    title: str
-    confidence: Confidence
-    scopes: tuple[Scope, ...]
-    note: str
-    recurs: Recurrence | None
-    events: tuple[EventTrigger, ...]
-
-
 def is_bank_rule(fields: Fields) -> bool:
     """Tell whether a rule of a file is one on accumulators or pumps."""
-    kind = fields.any("kind", None)
-    return isinstance(kind, str) and kind in BANK_RULE_KINDS
+    return is_of_kind(fields, BANK_RULE_KINDS)
 
 
 def read_bank_rules(given: Sequence[Fields]) -> tuple[BankRule, ...]:
@@ -71,24 +59,11 @@ def read_inline_drawdown_rule(mapping: Mapping[str, Any], path: str = "rule") ->
 
 def _bank_rule(fields: Fields) -> BankRule:
     reader = _READERS[fields.choice("kind", BANK_RULE_KINDS)]
-    common = _common(fields)
+    common = read_stated(fields, read_event)
     return under(fields, lambda: reader(fields, common))
 
 
-def _common(fields: Fields) -> _Common:
-    return {
-        "id": fields.text("id"),
-        "clause": fields.text("clause"),
-        "title": fields.text("title"),
-        "confidence": read_confidence(fields),
-        "scopes": tuple(read_scope(scope) for scope in fields.objects("scope")),
-        "note": fields.text("note", ""),
-        "recurs": read_recurs(fields.object("recurs")) if fields.has("recurs") else None,
-        "events": tuple(read_event(event) for event in fields.objects("events")),
-    }
-
-
-def _drawdown(fields: Fields, common: _Common) -> DrawdownRule:
+def _drawdown(fields: Fields, common: StatedParts) -> DrawdownRule:
     return DrawdownRule(**common, final=_final(fields.object("final")), functions=fields.text("functions", ""))
 
 
@@ -126,7 +101,7 @@ def _final_of(key: str, fields: Fields) -> FinalPart:
     return MinimumOperating()
 
 
-def _recharge(fields: Fields, common: _Common) -> RechargeRule:
+def _recharge(fields: Fields, common: StatedParts) -> RechargeRule:
     return RechargeRule(
         **common,
         pumps=Pumps(fields.choice("pumps", list(Pumps))),
@@ -136,11 +111,11 @@ def _recharge(fields: Fields, common: _Common) -> RechargeRule:
     )
 
 
-def _precharge(fields: Fields, common: _Common) -> PrechargeRule:
+def _precharge(fields: Fields, common: StatedParts) -> PrechargeRule:
     return PrechargeRule(**common, tolerance=fields.si("tolerance", Dimension.PRESSURE))
 
 
-def _response(fields: Fields, common: _Common) -> ResponseRule:
+def _response(fields: Fields, common: StatedParts) -> ResponseRule:
     if not any(scope.kinds for scope in common["scopes"]):
         raise InputError(fields.path("scope"), "A closing time is for some kinds of component.", "Give their kinds.")
     slowest = fields.choice("not_slower_than", (_FASTEST_RAM,)) if fields.has("not_slower_than") else ""
@@ -154,7 +129,7 @@ def _response(fields: Fields, common: _Common) -> ResponseRule:
     )
 
 
-def _pump_setting(fields: Fields, common: _Common) -> PumpSettingRule:
+def _pump_setting(fields: Fields, common: StatedParts) -> PumpSettingRule:
     return PumpSettingRule(
         **common,
         duty=PumpDuty(fields.choice("duty", list(PumpDuty), PumpDuty.NONE)),
@@ -177,7 +152,7 @@ def _two_fractions(fields: Fields, key: str) -> tuple[float, float] | None:
     return float(given[0]), float(given[1])
 
 
-_READERS: Final[Mapping[str, Callable[[Fields, _Common], BankRule]]] = {
+_READERS: Final[Mapping[str, Callable[[Fields, StatedParts], BankRule]]] = {
     "drawdown": _drawdown,
     "recharge": _recharge,
     "precharge": _precharge,

@@ -1,7 +1,7 @@
 """What every rule in a file says in the same words: how surely, where, for what, how often, after which event."""
 
-from collections.abc import Callable
-from typing import TypeVar
+from collections.abc import Callable, Container
+from typing import TypedDict, TypeVar
 
 from calcs.errors import InputError
 from calcs.fields import Fields
@@ -56,6 +56,39 @@ def read_recurs(fields: Fields) -> Recurrence:
 def read_event(fields: Fields) -> EventTrigger:
     """Read an event that calls for the test, and its clause."""
     return EventTrigger(Occasion(fields.choice("occasion", list(Occasion))), read_source(fields))
+
+
+class StatedParts(TypedDict):
+    """What every rule but one on a pressure test begins with: the fields of `calcs.rules.StatedRule`."""
+
+    id: str
+    clause: str
+    title: str
+    confidence: Confidence
+    scopes: tuple[Scope, ...]
+    note: str
+    recurs: Recurrence | None
+    events: tuple[EventTrigger, ...]
+
+
+def read_stated(fields: Fields, event: Callable[[Fields], EventTrigger]) -> StatedParts:
+    """Read what such a rule begins with, its events by `event`; raises InputError naming the path at fault."""
+    return {
+        "id": fields.text("id"),
+        "clause": fields.text("clause"),
+        "title": fields.text("title"),
+        "confidence": read_confidence(fields),
+        "scopes": tuple(read_scope(scope) for scope in fields.objects("scope")),
+        "note": fields.text("note", ""),
+        "recurs": read_recurs(fields.object("recurs")) if fields.has("recurs") else None,
+        "events": tuple(event(one) for one in fields.objects("events")),
+    }
+
+
+def is_of_kind(fields: Fields, kinds: Container[str]) -> bool:
+    """Tell whether a rule of a file is of one of these kinds."""
+    kind = fields.any("kind", None)
+    return isinstance(kind, str) and kind in kinds
 
 
 def under(fields: Fields, make: Callable[[], T]) -> T:

@@ -1,14 +1,14 @@
 """Reading what recurs or is called for by events from data: a closed vocabulary, unknown keys refused by their path."""
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Final, TypedDict
+from typing import Final
 
 from calcs.errors import InputError
 from calcs.fields import Fields
 from calcs.recurrence import Interval
-from calcs.rule_parts import read_confidence, read_recurs, read_scope, read_source, under
+from calcs.rule_parts import StatedParts, is_of_kind, read_source, read_stated, under
 from calcs.rule_pressures import read_high, read_hold, read_low
-from calcs.rules import Confidence, EventTrigger, Occasion, Recurrence, Scope, StatedRule
+from calcs.rules import Occasion, StatedRule
 from calcs.schedule_rules import (
     THING_LABELS,
     Decline,
@@ -28,21 +28,9 @@ from calcs.schedule_rules import (
 from calcs.units import Dimension
 
 
-class _Common(TypedDict):
-    id: str
-    clause: str
-    title: str
-    confidence: Confidence
-    scopes: tuple[Scope, ...]
-    note: str
-    recurs: Recurrence | None
-    events: tuple[EventTrigger, ...]
-
-
 def is_schedule_rule(fields: Fields) -> bool:
     """Tell whether a rule of a file is one of these."""
-    kind = fields.any("kind", None)
-    return isinstance(kind, str) and kind in SCHEDULE_RULE_KINDS
+    return is_of_kind(fields, SCHEDULE_RULE_KINDS)
 
 
 def read_schedule_rules(given: Sequence[Fields]) -> tuple[StatedRule, ...]:
@@ -52,21 +40,8 @@ def read_schedule_rules(given: Sequence[Fields]) -> tuple[StatedRule, ...]:
 
 def _schedule_rule(fields: Fields) -> StatedRule:
     reader = _READERS[fields.choice("kind", SCHEDULE_RULE_KINDS)]
-    common = _common(fields)
+    common = read_stated(fields, _event)
     return under(fields, lambda: reader(fields, common))
-
-
-def _common(fields: Fields) -> _Common:
-    return {
-        "id": fields.text("id"),
-        "clause": fields.text("clause"),
-        "title": fields.text("title"),
-        "confidence": read_confidence(fields),
-        "scopes": tuple(read_scope(scope) for scope in fields.objects("scope")),
-        "note": fields.text("note", ""),
-        "recurs": read_recurs(fields.object("recurs")) if fields.has("recurs") else None,
-        "events": tuple(_event(event) for event in fields.objects("events")),
-    }
 
 
 def _event(fields: Fields) -> TimedTrigger:
@@ -80,7 +55,7 @@ def _interval(fields: Fields, key: str) -> Interval | None:
     return fields.read(key, Interval.parse) if fields.has(key) else None
 
 
-def _scheduled(fields: Fields, common: _Common) -> StatedRule:
+def _scheduled(fields: Fields, common: StatedParts) -> StatedRule:
     return ScheduledRule(
         **common,
         task=Task(fields.choice("task", list(Task))),
@@ -116,7 +91,7 @@ def _evidence(fields: Fields) -> tuple[Needed, ...]:
     )
 
 
-def _evidence_rule(fields: Fields, common: _Common) -> StatedRule:
+def _evidence_rule(fields: Fields, common: StatedParts) -> StatedRule:
     _refuse_calls(common)
     return EvidenceRule(
         **common,
@@ -126,7 +101,7 @@ def _evidence_rule(fields: Fields, common: _Common) -> StatedRule:
     )
 
 
-def _waiver(fields: Fields, common: _Common) -> StatedRule:
+def _waiver(fields: Fields, common: StatedParts) -> StatedRule:
     return WaiverRule(
         **common,
         waives=fields.texts("waives"),
@@ -136,7 +111,7 @@ def _waiver(fields: Fields, common: _Common) -> StatedRule:
     )
 
 
-def _postponement(fields: Fields, common: _Common) -> StatedRule:
+def _postponement(fields: Fields, common: StatedParts) -> StatedRule:
     _refuse_calls(common)
     return PostponementRule(
         **common,
@@ -145,13 +120,13 @@ def _postponement(fields: Fields, common: _Common) -> StatedRule:
     )
 
 
-def _refuse_calls(common: _Common) -> None:
+def _refuse_calls(common: StatedParts) -> None:
     """Refuse an interval or an event of a rule that only says how: another rule calls for the test."""
     if common["recurs"] is not None or common["events"]:
         raise InputError("recurs", "This rule calls for nothing by itself.", "Write the interval as a schedule rule.")
 
 
-_READERS: Final[Mapping[str, Callable[[Fields, _Common], StatedRule]]] = {
+_READERS: Final[Mapping[str, Callable[[Fields, StatedParts], StatedRule]]] = {
     "schedule": _scheduled,
     "evidence": _evidence_rule,
     "waiver": _waiver,
