@@ -13,18 +13,10 @@ from tests_app.documents.drawdown_plot import description, drawdown_plot
 from tests_app.documents.sheet_rows import (
     CONFIDENCE_WORDS,
     Fact,
-    FileRow,
-    InstrumentRow,
+    PaperRows,
     Remark,
-    RuleRow,
-    SignatureRow,
-    file_row,
-    instrument_row,
+    common_rows,
     not_in_calibration,
-    rule_row,
-    signature_rows,
-    signers_in_a_row,
-    tested_on,
 )
 
 _MET: Final = -0.001
@@ -87,7 +79,7 @@ class FitRow:
 
 
 @dataclass(frozen=True, slots=True)
-class DrawdownSheet:
+class DrawdownSheet(PaperRows):
     """All that the template prints."""
 
     content: DrawdownContent
@@ -117,15 +109,7 @@ class DrawdownSheet:
     precharge_at_test: str
     bottles: tuple[BottleRow, ...]
     bottle_round: str
-    instruments: tuple[InstrumentRow, ...]
-    files: tuple[FileRow, ...]
-    rules: tuple[RuleRow, ...]
     remarks: tuple[Remark, ...]
-    signatures: tuple[SignatureRow, ...]
-    tested_on: str
-    sealed: str
-    in_force_from: str
-    signers: int
 
 
 def drawdown_sheet(content: DrawdownContent) -> DrawdownSheet:
@@ -137,6 +121,7 @@ def drawdown_sheet(content: DrawdownContent) -> DrawdownSheet:
     recharges = bank_rows.recharge_rows(content["recharges"], unit)
     confidence = verdict["confidence"]
     return DrawdownSheet(
+        **common_rows(content),
         content=content,
         unit=unit,
         volume_unit=figures.unit_label(units[Dimension.VOLUME]),
@@ -164,15 +149,7 @@ def drawdown_sheet(content: DrawdownContent) -> DrawdownSheet:
         precharge_at_test=_precharge_at_test(content, unit),
         bottles=bank_rows.bottle_rows(bank, system),
         bottle_round=bank_rows.round_words(bank["precharge_round"]),
-        instruments=tuple(instrument_row(each, system) for each in content["instruments"]),
-        files=tuple(file_row(each) for each in content["files"]),
-        rules=tuple(rule_row(each) for each in content["rules"]),
         remarks=tuple(_remarks(content)),
-        signatures=signature_rows(content),
-        tested_on=tested_on(content),
-        sealed=figures.moment_text(content["sealed_at"]),
-        in_force_from=figures.day_text(content["edition"]["in_force_from"]),
-        signers=signers_in_a_row(content),
     )
 
 

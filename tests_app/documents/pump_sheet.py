@@ -9,18 +9,10 @@ from tests_app.documents.bank_rows import PASSED, RESULT_WORDS, AskedRow, Bottle
 from tests_app.documents.drawdown_content import PumpContent, PumpReadingContent, SettingContent
 from tests_app.documents.sheet_rows import (
     Fact,
-    FileRow,
-    InstrumentRow,
+    PaperRows,
     Remark,
-    RuleRow,
-    SignatureRow,
-    file_row,
-    instrument_row,
+    common_rows,
     not_in_calibration,
-    rule_row,
-    signature_rows,
-    signers_in_a_row,
-    tested_on,
 )
 
 
@@ -40,7 +32,7 @@ class PumpRow:
 
 
 @dataclass(frozen=True, slots=True)
-class PumpSheet:
+class PumpSheet(PaperRows):
     """All that the template prints."""
 
     content: PumpContent
@@ -58,15 +50,7 @@ class PumpSheet:
     bank_facts: tuple[Fact, ...]
     reference: str
     bottles: tuple[BottleRow, ...]
-    instruments: tuple[InstrumentRow, ...]
-    files: tuple[FileRow, ...]
-    rules: tuple[RuleRow, ...]
     remarks: tuple[Remark, ...]
-    signatures: tuple[SignatureRow, ...]
-    tested_on: str
-    sealed: str
-    in_force_from: str
-    signers: int
 
 
 def pump_sheet(content: PumpContent) -> PumpSheet:
@@ -78,6 +62,7 @@ def pump_sheet(content: PumpContent) -> PumpSheet:
     recharges = bank_rows.recharge_rows(content["recharges"], unit)
     pumps = tuple(_pump_row(one, unit) for one in content["pumps"])
     return PumpSheet(
+        **common_rows(content),
         content=content,
         unit=unit,
         temperature_unit=figures.unit_label(units[Dimension.TEMPERATURE]),
@@ -93,15 +78,7 @@ def pump_sheet(content: PumpContent) -> PumpSheet:
         bank_facts=tuple(bank_rows.bank_facts(bank, system)),
         reference=bank_rows.temperature(bank["reference_temperature"], system),
         bottles=bank_rows.bottle_rows(bank, system),
-        instruments=tuple(instrument_row(each, system) for each in content["instruments"]),
-        files=tuple(file_row(each) for each in content["files"]),
-        rules=tuple(rule_row(each) for each in content["rules"]),
         remarks=tuple(_remarks(content)),
-        signatures=signature_rows(content),
-        tested_on=tested_on(content),
-        sealed=figures.moment_text(content["sealed_at"]),
-        in_force_from=figures.day_text(content["edition"]["in_force_from"]),
-        signers=signers_in_a_row(content),
     )
 
 

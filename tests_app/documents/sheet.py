@@ -18,20 +18,12 @@ from tests_app.documents.content import (
 from tests_app.documents.sheet_rows import (
     CONFIDENCE_WORDS,
     Fact,
-    FileRow,
-    InstrumentRow,
+    PaperRows,
     Remark,
-    RuleRow,
-    SignatureRow,
-    file_row,
-    instrument_row,
+    common_rows,
     not_in_calibration,
-    rule_row,
     sentence,
-    signature_rows,
-    signers_in_a_row,
     steps_named,
-    tested_on,
 )
 from tests_app.documents.unproven import UnprovenRow, otherwise_proved, unproven_rows
 
@@ -148,7 +140,7 @@ class Counts:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class Sheet(PaperRows):
     """All that the template prints."""
 
     content: Content
@@ -163,16 +155,8 @@ class Sheet:
     unproven: tuple[UnprovenRow, ...] | None  # None: sealed before this was written down
     otherwise_proved: str  # what stood there and is proved by other tests than a hold
     components: tuple[ComponentRow, ...]
-    instruments: tuple[InstrumentRow, ...]
-    files: tuple[FileRow, ...]
-    rules: tuple[RuleRow, ...]
     workings: tuple[Working, ...]
     remarks: tuple[Remark, ...]
-    signatures: tuple[SignatureRow, ...]
-    tested_on: str
-    sealed: str
-    in_force_from: str
-    signers: int  # in a row
     judged_from_files: bool
 
 
@@ -181,6 +165,7 @@ def sheet_of(content: Content) -> Sheet:
     unit = DISPLAY_UNITS[content["rig"]["display_units"]][Dimension.PRESSURE]
     rate_unit = DISPLAY_UNITS[content["rig"]["display_units"]][Dimension.PRESSURE_RATE]
     return Sheet(
+        **common_rows(content),
         content=content,
         unit=unit,
         rate_unit=rate_unit,
@@ -196,16 +181,8 @@ def sheet_of(content: Content) -> Sheet:
         unproven=unproven_rows(content),
         otherwise_proved=otherwise_proved(content),
         components=tuple(_component_rows(content)),
-        instruments=tuple(instrument_row(each, content["rig"]["display_units"]) for each in content["instruments"]),
-        files=tuple(file_row(each) for each in content["files"]),
-        rules=tuple(rule_row(each) for each in content["rules"]),
         workings=tuple(_workings(content)),
         remarks=tuple(_remarks(content)),
-        signatures=signature_rows(content),
-        tested_on=tested_on(content),
-        sealed=figures.moment_text(content["sealed_at"]),
-        in_force_from=figures.day_text(content["edition"]["in_force_from"]),
-        signers=signers_in_a_row(content),
         judged_from_files=any(step["evidence"]["key"] == "recording" for step in content["steps"]),
     )
 

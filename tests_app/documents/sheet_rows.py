@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypedDict
 
 from calcs.units import System
 from tests_app.documents import figures
@@ -173,3 +173,45 @@ def signature_rows(content: Sealed) -> tuple[SignatureRow, ...]:
 def signers_in_a_row(content: Sealed) -> int:
     """Return how many signatures stand side by side: a lone one gets the room of two."""
     return 2 if len(content["signatures"]) in (1, 2, 4) else 3
+
+
+class CommonRows(TypedDict):
+    """What every paper ends with, as `PaperRows` holds it."""
+
+    instruments: tuple[InstrumentRow, ...]
+    files: tuple[FileRow, ...]
+    rules: tuple[RuleRow, ...]
+    signatures: tuple[SignatureRow, ...]
+    tested_on: str
+    sealed: str
+    in_force_from: str
+    signers: int
+
+
+@dataclass(frozen=True, slots=True)
+class PaperRows:
+    """What the sheet of every paper holds, whatever was tested; `signers` stand in a row."""
+
+    instruments: tuple[InstrumentRow, ...]
+    files: tuple[FileRow, ...]
+    rules: tuple[RuleRow, ...]
+    signatures: tuple[SignatureRow, ...]
+    tested_on: str
+    sealed: str
+    in_force_from: str
+    signers: int
+
+
+def common_rows(content: Sealed) -> CommonRows:
+    """Arrange what every paper ends with."""
+    system = content["rig"]["display_units"]
+    return {
+        "instruments": tuple(instrument_row(each, system) for each in content["instruments"]),
+        "files": tuple(file_row(each) for each in content["files"]),
+        "rules": tuple(rule_row(each) for each in content["rules"]),
+        "signatures": signature_rows(content),
+        "tested_on": tested_on(content),
+        "sealed": figures.moment_text(content["sealed_at"]),
+        "in_force_from": figures.day_text(content["edition"]["in_force_from"]),
+        "signers": signers_in_a_row(content),
+    }
