@@ -1,9 +1,15 @@
 """What drawdown and pump tests share: a held draft of either kind, and judging it by its own rules."""
 
+from typing import Any, Final
+
 from equipment.errors import Refused
 from tests_app.actions.drafts import hold_draft
 from tests_app.actions.drawdown_judging import judge_drawdown_record, judge_pump_record
-from tests_app.models import Record, RecordKind
+from tests_app.models import PumpReading, Recharge, Record, RecordKind
+from trail import entries
+
+_JUDGED: Final = ("verdict", "limits", "outcome")
+"""Columns of a part that are worked out anew from the others: the trail keeps what was entered."""
 
 
 def hold_bank_draft(record: Record) -> Record:
@@ -20,3 +26,8 @@ def judge_bank_record(record: Record) -> None:
         judge_drawdown_record(record)
     else:
         judge_pump_record(record)
+
+
+def told_of_part(part: Recharge | PumpReading) -> dict[str, Any]:
+    """Return a part of a test as the trail keeps it: what was entered, not what was judged of it."""
+    return {name: value for name, value in entries.snapshot(part).items() if name not in _JUDGED}

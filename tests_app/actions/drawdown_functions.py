@@ -106,7 +106,7 @@ def add_function(record: Record, *, facts: FunctionFacts, by: User, at: datetime
     give_places(held)
     mark_changed(held)
     judge_drawdown_record(held)
-    _tell("function.added", added, held, by=by, at=at, after=entries.snapshot(added))
+    entries.write("function.added", added, by=by, at=at, rig_number=held.rig_id, after=entries.snapshot(added))
     return added
 
 
@@ -119,7 +119,7 @@ def amend_function(function: DrawdownFunction, *, facts: FunctionFacts, by: User
     mark_changed(record)
     judge_drawdown_record(record)
     was, became = entries.changes(before, entries.snapshot(held))
-    _tell("function.amended", held, record, by=by, at=at, before=was, after=became)
+    entries.write("function.amended", held, by=by, at=at, rig_number=record.rig_id, before=was, after=became)
     return held
 
 
@@ -139,7 +139,7 @@ def remove_function(function: DrawdownFunction, *, by: User, at: datetime) -> No
     mark_changed(record)
     judge_drawdown_record(record)
     held.pk = told
-    _tell("function.removed", held, record, by=by, at=at, before=before)
+    entries.write("function.removed", held, by=by, at=at, rig_number=record.rig_id, before=before)
 
 
 @transaction.atomic
@@ -164,7 +164,9 @@ def move_function(function: DrawdownFunction, *, to_order: int, by: User, at: da
     give_places(record)
     mark_changed(record)
     judge_drawdown_record(record)
-    _tell("function.moved", held, record, by=by, at=at, before={"order": was}, after={"order": to_order})
+    entries.write(
+        "function.moved", held, by=by, at=at, rig_number=record.rig_id, before={"order": was}, after={"order": to_order}
+    )
     return held
 
 
@@ -392,16 +394,3 @@ def _seconds(text: str) -> float | None:
     if not 0 < seconds <= LONGEST_FUNCTION_S:
         raise Refused("seconds", "The time is not over zero or is longer than an hour.", "Give the watch's time in s.")
     return seconds
-
-
-def _tell(
-    event: str,
-    function: DrawdownFunction,
-    record: Record,
-    *,
-    by: User,
-    at: datetime,
-    before: dict[str, Any] | None = None,
-    after: dict[str, Any] | None = None,
-) -> None:
-    entries.write(event, function, by=by, at=at, rig_number=record.rig_id, before=before, after=after)

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -12,6 +12,7 @@ from accounts.models import User
 from equipment.actions import refusals, saving
 from equipment.errors import Refused
 from equipment.models import Bank, Instrument
+from tests_app.actions.bank_records import told_of_part
 from tests_app.actions.drafts import hold_draft, mark_changed
 from tests_app.actions.drawdown_judging import judge_pump_record
 from tests_app.actions.drawdowns import refuse_moved, refuse_strangers, stack_of_bank, told
@@ -114,7 +115,7 @@ def add_pump(record: Record, *, facts: PumpFacts, by: User, at: datetime) -> Pum
     pump = PumpReading(record=held)
     _write(pump, held, facts)
     _judge(held)
-    _tell("pump.added", pump, held, by=by, at=at, after=_told(pump))
+    entries.write("pump.added", pump, by=by, at=at, rig_number=held.rig_id, after=told_of_part(pump))
     return pump
 
 
@@ -123,11 +124,11 @@ def amend_pump(pump: PumpReading, *, facts: PumpFacts, by: User, at: datetime) -
     """Change what one pump did, and judge it anew. Raises as `add_pump` does."""
     record = _hold(pump.record)
     held = record.pump_readings.get(pk=pump.pk)
-    before = _told(held)
+    before = told_of_part(held)
     _write(held, record, facts)
     _judge(record)
-    was, became = entries.changes(before, _told(held))
-    _tell("pump.amended", held, record, by=by, at=at, before=was, after=became)
+    was, became = entries.changes(before, told_of_part(held))
+    entries.write("pump.amended", held, by=by, at=at, rig_number=record.rig_id, before=was, after=became)
     return held
 
 
@@ -136,11 +137,11 @@ def remove_pump(pump: PumpReading, *, by: User, at: datetime) -> None:
     """Take a pump out of a draft; the trail keeps what was read."""
     record = _hold(pump.record)
     held = record.pump_readings.get(pk=pump.pk)
-    before, key = _told(held), held.pk
+    before, key = told_of_part(held), held.pk
     held.delete()
     _judge(record)
     held.pk = key
-    _tell("pump.removed", held, record, by=by, at=at, before=before)
+    entries.write("pump.removed", held, by=by, at=at, rig_number=record.rig_id, before=before)
 
 
 def _hold(record: Record, *, version: int | None = None) -> Record:
@@ -188,21 +189,3 @@ def _refuse_implausible(pump: PumpReading, bank: Bank) -> None:
 def _judge(record: Record) -> None:
     mark_changed(record)
     judge_pump_record(record)
-
-
-def _told(pump: PumpReading) -> dict[str, Any]:
-    kept = entries.snapshot(pump)
-    return {name: kept[name] for name in kept if name not in ("limits", "outcome")}
-
-
-def _tell(
-    event: str,
-    pump: PumpReading,
-    record: Record,
-    *,
-    by: User,
-    at: datetime,
-    before: dict[str, Any] | None = None,
-    after: dict[str, Any] | None = None,
-) -> None:
-    entries.write(event, pump, by=by, at=at, rig_number=record.rig_id, before=before, after=after)

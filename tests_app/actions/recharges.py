@@ -2,7 +2,7 @@
 
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -12,9 +12,10 @@ from accounts.models import User
 from equipment.actions import refusals, saving
 from equipment.errors import Refused
 from equipment.models import Bank
-from tests_app.actions.bank_records import hold_bank_draft, judge_bank_record
+from tests_app.actions.bank_records import hold_bank_draft, judge_bank_record, told_of_part
 from tests_app.actions.drafts import mark_changed
-from tests_app.models import PumpsRunning, Recharge, Record, RecordKind
+from tests_app.models import PumpsRunning, Recharge, Record
+from tests_app.queries.banks_tested import bank_of
 from trail import entries
 
 LONGEST_RECHARGE_S: Final = 86_400.0
@@ -48,7 +49,7 @@ def add_recharge(record: Record, *, facts: RechargeFacts, by: User, at: datetime
     recharge = Recharge(record=held, order=last + 1)
     _write(recharge, held, facts)
     _judge(held)
-    _tell("recharge.added", recharge, held, by=by, at=at, after=_told(recharge))
+    entries.write("recharge.added", recharge, by=by, at=at, rig_number=held.rig_id, after=told_of_part(recharge))
     return recharge
 
 
@@ -57,11 +58,11 @@ def amend_recharge(recharge: Recharge, *, facts: RechargeFacts, by: User, at: da
     """Change a timed charging and judge it anew. Raises as `add_recharge` does."""
     record = hold_bank_draft(recharge.record)
     held = record.recharges.get(pk=recharge.pk)
-    before = _told(held)
+    before = told_of_part(held)
     _write(held, record, facts)
     _judge(record)
-    was, became = entries.changes(before, _told(held))
-    _tell("recharge.amended", held, record, by=by, at=at, before=was, after=became)
+    was, became = entries.changes(before, told_of_part(held))
+    entries.write("recharge.amended", held, by=by, at=at, rig_number=record.rig_id, before=was, after=became)
     return held
 
 
@@ -70,25 +71,21 @@ def remove_recharge(recharge: Recharge, *, by: User, at: datetime) -> None:
     """Take a timed charging out of a draft; those after it move up, and the trail keeps it."""
     record = hold_bank_draft(recharge.record)
     held = record.recharges.get(pk=recharge.pk)
-    before, told, order = _told(held), held.pk, held.order
+    before, told, order = told_of_part(held), held.pk, held.order
     held.delete()
     for later in record.recharges.filter(order__gt=order).order_by("order"):
         later.order -= 1
         later.save()
     _judge(record)
     held.pk = told
-    _tell("recharge.removed", held, record, by=by, at=at, before=before)
+    entries.write("recharge.removed", held, by=by, at=at, rig_number=record.rig_id, before=before)
 
 
 def _write(recharge: Recharge, record: Record, facts: RechargeFacts) -> None:
     saving.assign_values(recharge, asdict(facts))
-    _refuse_implausible(recharge, _bank_of(record))
+    _refuse_implausible(recharge, bank_of(record))
     refusals.refuse_invalid(recharge, exclude=("record", "limits", "verdict"))
     recharge.save()
-
-
-def _bank_of(record: Record) -> Bank:
-    return record.drawdown_test.bank if record.kind == RecordKind.DRAWDOWN else record.pump_test.bank
 
 
 def _refuse_implausible(recharge: Recharge, bank: Bank) -> None:
@@ -115,21 +112,3 @@ def _refuse_implausible(recharge: Recharge, bank: Bank) -> None:
 def _judge(record: Record) -> None:
     mark_changed(record)
     judge_bank_record(record)
-
-
-def _told(recharge: Recharge) -> dict[str, Any]:
-    kept = entries.snapshot(recharge)
-    return {name: kept[name] for name in kept if name not in ("verdict", "limits", "outcome")}
-
-
-def _tell(
-    event: str,
-    recharge: Recharge,
-    record: Record,
-    *,
-    by: User,
-    at: datetime,
-    before: dict[str, Any] | None = None,
-    after: dict[str, Any] | None = None,
-) -> None:
-    entries.write(event, recharge, by=by, at=at, rig_number=record.rig_id, before=before, after=after)

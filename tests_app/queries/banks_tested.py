@@ -19,6 +19,7 @@ from calcs.pressures import SEAWATER_GRADIENT
 from calcs.units import Dimension, GaugePressure, to_si
 from equipment.models import Bank, BankLocation, Bottle, BottleState, PrechargeCheck, PrechargeReading
 from equipment.queries.banks import design_on_gauge
+from tests_app.models import Record, RecordKind
 from tests_app.queries.copies import as_used, quantity
 from trail import entries
 
@@ -38,6 +39,12 @@ _QUANTITIES: Final = (
     "minimum_operating_pressure",
     "precharge_tolerance",
 )
+
+
+def bank_of(record: Record) -> Bank:
+    """Return the bank a drawdown or pump test is of."""
+    bank: Bank = record.drawdown_test.bank if record.kind == RecordKind.DRAWDOWN else record.pump_test.bank
+    return bank
 
 
 def copy_of(bank: Bank, check: PrechargeCheck | None, *, day: date) -> dict[str, Any]:

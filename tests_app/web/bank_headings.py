@@ -16,6 +16,7 @@ from equipment.queries.banks import rounds_of
 from tests_app.actions import drawdowns, pump_tests
 from tests_app.models import Record, RecordKind
 from tests_app.queries import records
+from tests_app.queries.banks_tested import bank_of
 from tests_app.queries.drawdowns import banks_to_test, tests_of_bank
 from tests_app.web import headings
 from tests_app.web.bank_test_forms import (
@@ -164,16 +165,12 @@ def _amend(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("tests_app:record", record.pk)
     if not record.is_draft:
         return no_draft_page(request, visit, record, form)
-    return _show(request, visit, form, kind=record.kind, bank=_bank_of(record), record=record)
-
-
-def _bank_of(record: Record) -> Bank:
-    return record.drawdown_test.bank if record.kind == RecordKind.DRAWDOWN else record.pump_test.bank
+    return _show(request, visit, form, kind=record.kind, bank=bank_of(record), record=record)
 
 
 def _form_of(request: HttpRequest, visit: Visit, record: Record) -> BankHeadingForm:
     data = request.POST if request.method == "POST" else None
-    offer = _offer(visit, record.rig, bank=_bank_of(record))
+    offer = _offer(visit, record.rig, bank=bank_of(record))
     if record.kind == RecordKind.DRAWDOWN:
         return DrawdownHeadingForm(data, offer=offer, record=record, initial=drawdown_as_it_stands(record))
     return PumpHeadingForm(data, offer=offer, record=record, initial=pump_as_it_stands(record))
