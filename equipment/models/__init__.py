@@ -19,6 +19,7 @@ from equipment.models.components import (
     ServiceEvent,
     ServiceKind,
 )
+from equipment.models.controls import ControlItem, ControlKind, ControlPlace
 from equipment.models.documents import Document, DocumentKind
 from equipment.models.installations import Installation
 from equipment.models.instruments import Instrument, InstrumentKind
@@ -37,6 +38,9 @@ __all__ = [
     "BottleState",
     "Component",
     "ComponentKind",
+    "ControlItem",
+    "ControlKind",
+    "ControlPlace",
     "CrewMember",
     "CrewRole",
     "DepthDatum",

@@ -1,6 +1,8 @@
 """What must be proven, by when, and what was proven."""
 
 from tests_app.models.certificates import Certificate, CertificateKind
+from tests_app.models.completions import Completion
+from tests_app.models.deferrals import Deferral, Postponement
 from tests_app.models.drawdowns import (
     DrawdownFunction,
     DrawdownTest,
@@ -14,6 +16,7 @@ from tests_app.models.drawdowns import (
     Recharge,
     VolumeFrom,
 )
+from tests_app.models.obligations import Obligation, PartOfSystem, Reckoning, What
 from tests_app.models.pressure_tests import (
     Barrier,
     ControlStation,
@@ -39,7 +42,9 @@ __all__ = [
     "Barrier",
     "Certificate",
     "CertificateKind",
+    "Completion",
     "ControlStation",
+    "Deferral",
     "DrawdownFunction",
     "DrawdownTest",
     "Evidence",
@@ -48,8 +53,11 @@ __all__ = [
     "InstrumentUse",
     "Line",
     "Movement",
+    "Obligation",
     "Outcome",
+    "PartOfSystem",
     "Pod",
+    "Postponement",
     "PressureFrom",
     "PressureTest",
     "Programme",
@@ -59,6 +67,7 @@ __all__ = [
     "PumpTest",
     "PumpsRunning",
     "Recharge",
+    "Reckoning",
     "Record",
     "RecordKind",
     "Recording",
@@ -70,4 +79,5 @@ __all__ = [
     "TestReason",
     "TypedReading",
     "VolumeFrom",
+    "What",
 ]
