@@ -1,0 +1,42 @@
+"""Work that renews something, as it stands on file: by the obligation it renews, and on its own for its page."""
+
+from collections import defaultdict
+from datetime import datetime
+
+from django.db.models import Q, QuerySet
+
+from equipment.models import Rig
+from equipment.queries import access
+from equipment.queries.access import Right, Viewer
+from tests_app.models import Completion
+
+
+def completions_of(rig: Rig, *, known_at: datetime | None = None) -> dict[str, list[Completion]]:
+    """Return the work on file by the key of what it renews, the first concluded first. One query.
+
+    What was withdrawn is left out. With `known_at` only what was entered by then counts, and what was withdrawn
+    later still does.
+    """
+    found: dict[str, list[Completion]] = defaultdict(list)
+    rows = Completion.objects.filter(standing(known_at), rig=rig).order_by("concluded_at", "pk")
+    for row in rows:
+        found[row.obligation_key].append(row)
+    return dict(found)
+
+
+def standing(known_at: datetime | None = None) -> Q:
+    """Return the condition for rows that are on file and not withdrawn, as known now or at a moment."""
+    if known_at is None:
+        return Q(withdrawn_at__isnull=True)
+    return Q(entered_at__lte=known_at) & (Q(withdrawn_at__isnull=True) | Q(withdrawn_at__gt=known_at))
+
+
+def completions_visible(rig: Rig) -> QuerySet[Completion]:
+    """Return all the work entered on a rig, what was withdrawn too, the last concluded first."""
+    return Completion.objects.filter(rig=rig).select_related("rig").order_by("-concluded_at", "-pk")
+
+
+def completion_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Completion:
+    """Return one piece of work; raises NotYours (404) or NotAllowed (403)."""
+    row = Completion.objects.select_related("rig").filter(pk=pk).first()
+    return access.checked(user, row, needs=needs)
