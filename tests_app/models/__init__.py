@@ -16,6 +16,7 @@ from tests_app.models.drawdowns import (
     Recharge,
     VolumeFrom,
 )
+from tests_app.models.function_tests import ClosedOn, FunctionLine, FunctionTest, Worked
 from tests_app.models.obligations import Obligation, PartOfSystem, Reckoning, What
 from tests_app.models.pressure_tests import (
     Barrier,
@@ -42,12 +43,15 @@ __all__ = [
     "Barrier",
     "Certificate",
     "CertificateKind",
+    "ClosedOn",
     "Completion",
     "ControlStation",
     "Deferral",
     "DrawdownFunction",
     "DrawdownTest",
     "Evidence",
+    "FunctionLine",
+    "FunctionTest",
     "GasState",
     "HoldPhase",
     "InstrumentUse",
@@ -80,4 +84,5 @@ __all__ = [
     "TypedReading",
     "VolumeFrom",
     "What",
+    "Worked",
 ]

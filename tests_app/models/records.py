@@ -14,6 +14,7 @@ class RecordKind(models.TextChoices):
     PRESSURE = "pressure", "Pressure test"
     DRAWDOWN = "drawdown", "Drawdown test"
     PUMP = "pump", "Pump test"
+    FUNCTION = "function", "Function test"
 
 
 class Record(models.Model):
