@@ -12,6 +12,8 @@ from tests_app.models import (
     Certificate,
     DrawdownFunction,
     DrawdownTest,
+    FunctionLine,
+    FunctionTest,
     InstrumentUse,
     Line,
     PressureTest,
@@ -139,6 +141,8 @@ def sealing_guards() -> tuple[Guard, ...]:
         Recharge,
         PumpTest,
         PumpReading,
+        FunctionTest,
+        FunctionLine,
     )
     by_step: tuple[type[Model], ...] = (Line, TypedReading)
     guards = [*_record_guards(), *_signature_guards()]

@@ -12,6 +12,8 @@ from equipment.models import Rig
 from tests_app.models import (
     DrawdownFunction,
     DrawdownTest,
+    FunctionLine,
+    FunctionTest,
     InstrumentUse,
     Line,
     PressureTest,
@@ -136,6 +138,12 @@ _HELD_ROWS: Final[Mapping[str, tuple[tuple[type[Model], str], ...]]] = {
         (InstrumentUse, "record"),
         (PumpReading, "record"),
         (Recharge, "record"),
+        (Recording, "record"),
+    ),
+    RecordKind.FUNCTION: (
+        (FunctionTest, "record"),
+        (InstrumentUse, "record"),
+        (FunctionLine, "record"),
         (Recording, "record"),
     ),
 }
