@@ -12,6 +12,7 @@ from calcs.rule_parts import read_recurs as _recurs
 from calcs.rule_parts import read_scope as _scope
 from calcs.rule_parts import read_source as _source
 from calcs.rule_pressures import read_high, read_hold, read_low
+from calcs.rule_schema import FORMAT
 from calcs.rules import Edition, ExemptRule, PressureRule, Rule, Scope, SignaturesNeeded, SigningCapacity
 from calcs.schedule_rule_files import SCHEDULE_RULE_KINDS, is_schedule_rule, read_schedule_rules
 from calcs.signing import ANSWERABLE
@@ -20,6 +21,7 @@ from calcs.signing import ANSWERABLE
 def parse_edition(mapping: Mapping[str, Any]) -> Edition:
     """Read an edition from data (a TOML file's content); raises InputError naming the path at fault."""
     fields = Fields(mapping)
+    _refuse_other_format(fields)
     defaults = fields.object("defaults", {})
     rules = fields.objects("rules")
     edition = Edition(
@@ -42,6 +44,11 @@ def parse_edition(mapping: Mapping[str, Any]) -> Edition:
     _refuse_doubles(ids)
     _refuse_waivers_of_nothing(rules, ids)
     return edition
+
+
+def _refuse_other_format(fields: Fields) -> None:
+    if fields.any("format", FORMAT) != FORMAT:
+        raise InputError("format", f"This vocabulary is number {FORMAT}.", f"Write format = {FORMAT}, or leave it out.")
 
 
 def _signatures(fields: Fields) -> SignaturesNeeded:
