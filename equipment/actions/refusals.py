@@ -39,6 +39,7 @@ _CONSTRAINTS: Final = {
     "instrument_calibration_ordered": Kindly("calibration_due_on", "Check both days."),
     "elastomer_removed_after_installed": Kindly("removed_on", "Check both days."),
     "document_expires_after_issue": Kindly("expires_on", "Check both days."),
+    "document_followed_once": Kindly("", "Renew the one that follows it, or withdraw that entry first."),
     "bank_subsea_has_depth": Kindly("depth", "Fill in depth and gradient, or leave the depth empty at surface."),
     "bank_surface_precharge_as_set": Kindly("precharge_basis", "Choose “as set”, or place the bank subsea."),
     "bank_precharge_positive": Kindly("design_precharge", "Take it from the bank's papers."),

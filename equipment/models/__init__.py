@@ -27,6 +27,7 @@ from equipment.models.quantities import Measured, QuantityField
 from equipment.models.rigs import CrewMember, CrewRole, DisplayUnits, Rig, RigKind
 from equipment.models.stacks import Position, PositionGroup, Stack, StackKind
 from equipment.models.wells import DepthDatum, HoleSection, MaspBasis, MaspMethod, Well
+from equipment.models.withdrawing import Withdrawable
 
 __all__ = [
     "NOT_PRESSURE_TESTED",
@@ -68,4 +69,5 @@ __all__ = [
     "Stack",
     "StackKind",
     "Well",
+    "Withdrawable",
 ]

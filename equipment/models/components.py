@@ -5,6 +5,7 @@ from django.db import models
 from calcs.units import Dimension
 from equipment.models.quantities import QuantityField, whole_quantity
 from equipment.models.rigs import Rig
+from equipment.models.withdrawing import Withdrawable
 
 
 class ComponentKind(models.TextChoices):
@@ -111,7 +112,7 @@ class Component(models.Model):
         return f"{self.get_kind_display()} {self.serial}"
 
 
-class Elastomer(models.Model):
+class Elastomer(Withdrawable):
     """A seal or packing element fitted in a component."""
 
     component = models.ForeignKey(Component, on_delete=models.PROTECT, related_name="elastomers")
@@ -142,10 +143,12 @@ class ServiceKind(models.TextChoices):
     DISCONNECTION = "disconnection", "Disconnection of a pressure seal"
     OVERHAUL = "overhaul", "Overhaul"
     MAJOR_INSPECTION = "major-inspection", "Major inspection"
+    OUT_OF_SERVICE = "out-of-service", "Taken out of service"
+    BACK_IN_SERVICE = "back-in-service", "Back in service"
 
 
-class ServiceEvent(models.Model):
-    """Work on a component that makes its earlier tests count no more."""
+class ServiceEvent(Withdrawable):
+    """Work on a component that makes its earlier tests count no more, or its leaving and coming back into service."""
 
     component = models.ForeignKey(Component, on_delete=models.PROTECT, related_name="service_events")
     kind = models.CharField(max_length=20, choices=ServiceKind)

@@ -5,6 +5,7 @@ from django.db.models import Q
 
 from equipment.models.components import Component
 from equipment.models.instruments import Instrument
+from equipment.models.withdrawing import Withdrawable
 
 
 class DocumentKind(models.TextChoices):
@@ -17,7 +18,7 @@ class DocumentKind(models.TextChoices):
     OTHER = "other", "Other"
 
 
-class Document(models.Model):
+class Document(Withdrawable):
     """A file kept as received, named by its SHA-256, with the day it runs out."""
 
     component = models.ForeignKey(Component, on_delete=models.PROTECT, null=True, blank=True, related_name="documents")
@@ -32,6 +33,14 @@ class Document(models.Model):
     file_name = models.CharField(max_length=200, help_text="As received.")
     sha256 = models.CharField("SHA-256", max_length=64)
     size = models.PositiveBigIntegerField()
+    follows = models.ForeignKey(
+        "self",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="followed_by",
+        help_text="The document it renews, which falls due no more.",
+    )
     added_at = models.DateTimeField()
     added_by = models.CharField(max_length=150)
 
@@ -50,6 +59,12 @@ class Document(models.Model):
                 | Q(expires_on__gte=models.F("issued_on")),
                 name="document_expires_after_issue",
                 violation_error_message="A document runs out on or after the day it was issued.",
+            ),
+            models.UniqueConstraint(
+                fields=["follows"],
+                condition=Q(withdrawn_at__isnull=True),
+                name="document_followed_once",
+                violation_error_message="Another document renews this one already.",
             ),
         )
 

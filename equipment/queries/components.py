@@ -14,7 +14,10 @@ def _with_place(components: QuerySet[Component]) -> QuerySet[Component]:
         position_name=Subquery(standing.values("position__name")[:1], output_field=CharField()),
         stack_pk=Subquery(standing.values("position__stack")[:1]),
         position_pk=Subquery(standing.values("position")[:1]),
-        elastomer_expires_on=Min("elastomers__expires_on", filter=Q(elastomers__removed_on__isnull=True)),
+        elastomer_expires_on=Min(
+            "elastomers__expires_on",
+            filter=Q(elastomers__removed_on__isnull=True, elastomers__withdrawn_at__isnull=True),
+        ),
     )
 
 

@@ -36,7 +36,7 @@ def of_component(component: Component) -> QuerySet[TrailEntry]:
 
 def of_instrument(instrument: Instrument) -> QuerySet[TrailEntry]:
     """Return the newest entries on the instrument and its documents."""
-    keys = Document.objects.filter(instrument=instrument.pk).values("pk")
+    keys = Document.everything.filter(instrument=instrument.pk).values("pk")
     documents = Q(subject_type=Document._meta.label_lower, subject_id__in=keys)
     return TrailEntry.objects.filter(_on(Instrument, instrument.pk) | documents)[:MOST_SHOWN]
 

@@ -29,7 +29,7 @@ def postponements_of(rig: Rig, known_at: datetime | None = None) -> dict[str, li
     """Return the postponements that have not ended, by the key of what they postpone, the first made first.
 
     One query. With `known_at` only what was entered by then counts, and what ended later still does; whether the
-    occasion had come by then is for `called_by` to say.
+    occasion had come by then is for `is_called` to say.
     """
     found: dict[str, list[Postponement]] = defaultdict(list)
     for row in Postponement.objects.filter(_open(known_at), rig=rig).order_by("made_at", "pk"):
@@ -55,7 +55,7 @@ def postponement_in_force(rows: Iterable[Postponement], at: datetime) -> Postpon
     return max(running, key=lambda row: row.made_at, default=None)
 
 
-def called_by(postponement: Postponement, at: datetime) -> bool:
+def is_called(postponement: Postponement, at: datetime) -> bool:
     """Tell whether what calls for the test had come about by then: from there on it is due at once."""
     return postponement.called_at is not None and postponement.called_at <= at
 
