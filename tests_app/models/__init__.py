@@ -16,6 +16,7 @@ from tests_app.models.drawdowns import (
     Recharge,
     VolumeFrom,
 )
+from tests_app.models.editions import EditionText
 from tests_app.models.function_tests import ClosedOn, FunctionLine, FunctionTest, Worked
 from tests_app.models.obligations import Obligation, PartOfSystem, Reckoning, What
 from tests_app.models.pressure_tests import (
@@ -49,6 +50,7 @@ __all__ = [
     "Deferral",
     "DrawdownFunction",
     "DrawdownTest",
+    "EditionText",
     "Evidence",
     "FunctionLine",
     "FunctionTest",
