@@ -273,6 +273,35 @@ def response_limit(
     )
 
 
+def response_misses(
+    edition: Edition, *, kind: str, stack: StackKind, bore: float | None = None, movement: str = Movement.CLOSE
+) -> tuple[str, ...] | None:
+    """Return which of kind, stack, movement and bore found no rule on times, by the rule that comes nearest.
+
+    None where the edition has no such rule at all, nothing where one is found.
+    """
+    subject = Subject(kind=kind, stack=stack)
+    rules = [rule for rule in edition.bank_rules if isinstance(rule, ResponseRule)]
+    misses = [_response_misses(rule, subject, bore, movement) for rule in rules]
+    if not misses:
+        return None
+    nearest = min(misses, key=len)
+    return tuple(name for name in _ASKED_OF_TIMES if name in nearest)
+
+
+_ASKED_OF_TIMES: Final = ("kind", "stack", "movement", "bore")
+
+
+def _response_misses(rule: ResponseRule, subject: Subject, bore: float | None, movement: str) -> frozenset[str]:
+    scopes = [scope.mismatches(subject) for scope in rule.scopes]
+    missed = set(min(scopes, key=len)) if scopes else set()
+    if rule.movement not in ("", movement):
+        missed.add("movement")
+    if not rule.spans(bore):
+        missed.add("bore")
+    return frozenset(missed)
+
+
 def refuse_rivals(rules: Sequence[BankRule]) -> None:
     """Refuse two rules that would answer one question, of which one would be silently left out.
 

@@ -348,6 +348,18 @@ def scheduled(
     return ScheduleChoice(tuple(sorted(found, key=_strictness)))
 
 
+def rules_on(
+    edition: Edition, task: str, what: str, *, stack: StackKind = "surface", position: str = ""
+) -> tuple[ScheduledRule, ...]:
+    """Return every scheduled rule for a task on one thing, whatever calls for it. Raises InputError for no thing."""
+    _refuse_unknown(what)
+    return tuple(
+        rule
+        for rule in stated(ScheduledRule, (edition,))
+        if rule.task == task and not _place_misses(rule.scopes, rule.things, what, stack, position)
+    )
+
+
 def evidence_for(
     edition: Edition | Sequence[Edition], task: str, what: str, *, stack: StackKind = "surface"
 ) -> tuple[EvidenceRule, ...]:
