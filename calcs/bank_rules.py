@@ -294,7 +294,8 @@ _ASKED_OF_TIMES: Final = ("kind", "stack", "movement", "bore")
 
 def _response_misses(rule: ResponseRule, subject: Subject, bore: float | None, movement: str) -> frozenset[str]:
     scopes = [scope.mismatches(subject) for scope in rule.scopes]
-    missed = set(min(scopes, key=len)) if scopes else set()
+    nearest = min(scopes, key=len) if scopes else frozenset[str]()
+    missed = set(nearest)
     if rule.movement not in ("", movement):
         missed.add("movement")
     if not rule.spans(bore):
