@@ -33,6 +33,7 @@ from tests_app.errors import NoRules
 from tests_app.models import DrawdownTest, Outcome, PumpTest, Record
 from tests_app.queries.corrections import is_corrected
 from tests_app.queries.due_items import FORGOTTEN_AFTER, DueItem, What, concluded, is_being_tested
+from tests_app.queries.servicing import as_event
 
 OWNERS_SCHEDULE: Final = "The standard leaves the interval to the owner's schedule."
 _ROUNDING: Final = 1.0
@@ -218,7 +219,7 @@ def _rules(item: DueItem, edition: Edition) -> Sequence[DrawdownRule | RechargeR
 def _events(item: DueItem, history: _History, work: Sequence[ServiceEvent], at: datetime) -> Iterator[Event]:
     yield Happened(EventKind.INSTALLED, item.installation.installed_at)
     for event in work:
-        yield Happened(EventKind.REPAIRED, event.at)
+        yield as_event(event)
     for record, outcome in _tests(item, history):
         if record.sealed_at is not None:
             yield Tested(record.started_at, concluded(record), outcome == Outcome.PASSED)

@@ -25,6 +25,7 @@ from tests_app.queries.corrections import is_corrected
 from tests_app.queries.due_items import FORGOTTEN_AFTER, DueItem, concluded, is_being_tested, pressing
 from tests_app.queries.records import final_lines
 from tests_app.queries.requirements import Circumstances, choice_for, default_side, edition_of, required_for
+from tests_app.queries.servicing import as_event
 from tests_app.queries.still_enough import ROUNDING, StillEnough
 
 
@@ -205,7 +206,7 @@ def _clause_of(rules: Iterable[PressureRule], occasion: Occasion) -> str:
 
 def _events(item: DueItem, history: _History, at: datetime, enough: StillEnough) -> list[Event]:
     events: list[Event] = [Happened(EventKind.INSTALLED, item.installation.installed_at)]
-    events += [Happened(EventKind.REPAIRED, event.at) for event in history.services.get(item.component.pk, ())]
+    events += [as_event(work) for work in history.services.get(item.component.pk, ())]
     for record, lines in history.records(item.component):
         held = min((line.required_high.si for line in lines), default=None)
         if record.sealed_at is not None:
