@@ -12,11 +12,13 @@ from tests_app.models import (
     Certificate,
     DrawdownFunction,
     DrawdownTest,
+    EditionText,
     FunctionLine,
     FunctionTest,
     InstrumentUse,
     Line,
     PressureTest,
+    ProgrammeCopy,
     PumpReading,
     PumpTest,
     Recharge,
@@ -147,6 +149,8 @@ def sealing_guards() -> tuple[Guard, ...]:
     by_step: tuple[type[Model], ...] = (Line, TypedReading)
     guards = [*_record_guards(), *_signature_guards()]
     guards.append(append_only(Certificate._meta.db_table, "a certificate never changes"))
+    guards.append(append_only(EditionText._meta.db_table, "the text of an edition never changes: another one is added"))
+    guards.append(append_only(ProgrammeCopy._meta.db_table, "a copy of the rules never changes: make the next one"))
     for model in direct:
         guards.extend(_child_guards(model._meta.db_table, _frozen))
     for model in by_step:

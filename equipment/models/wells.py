@@ -92,6 +92,14 @@ class HoleSection(models.Model):
         blank=True,
         help_text="Permit reference that allows testing to MASP plus a margin in place of the rated working pressure.",
     )
+    approved_test_pressure = QuantityField(
+        Dimension.PRESSURE,
+        blank=True,
+        help_text="High pressure approved for this section, where the rules leave it to a permit or a programme.",
+    )
+    approved_test_pressure_reference = models.CharField(
+        max_length=120, blank=True, help_text="Where it is approved: permit, letter or well programme."
+    )
 
     class Meta:
         ordering = ("well", "order")
@@ -108,6 +116,12 @@ class HoleSection(models.Model):
                 violation_error_message="A MASP that was entered needs its reason.",
             ),
             whole_quantity("holesection", "masp"),
+            whole_quantity("holesection", "approved_test_pressure"),
+            models.CheckConstraint(
+                condition=models.Q(approved_test_pressure_value="") | ~models.Q(approved_test_pressure_reference=""),
+                name="holesection_approved_pressure_has_reference",
+                violation_error_message="An approved test pressure needs its reference.",
+            ),
         )
 
     def __str__(self) -> str:

@@ -35,7 +35,7 @@ from tests_app.models.pressure_tests import (
     TestReason,
     TypedReading,
 )
-from tests_app.models.programmes import Programme
+from tests_app.models.programmes import Programme, ProgrammeCopy
 from tests_app.models.recordings import Recording, RecordingKind
 from tests_app.models.records import Record, RecordKind
 from tests_app.models.signatures import Signature, SigningRole
@@ -67,6 +67,7 @@ __all__ = [
     "PressureFrom",
     "PressureTest",
     "Programme",
+    "ProgrammeCopy",
     "PumpDrive",
     "PumpDuty",
     "PumpReading",

@@ -157,10 +157,13 @@ class Line(HeldByRecord):
     component = models.ForeignKey(Component, on_delete=models.PROTECT, related_name="lines")
     component_as_tested = models.JSONField(help_text="Identity and ratings of the component, as they stood.")
     pressure_from = models.CharField(max_length=10, choices=PressureFrom)
-    required_low_min = QuantityField(Dimension.PRESSURE)
-    required_low_max = QuantityField(Dimension.PRESSURE)
+    required_low_min = QuantityField(Dimension.PRESSURE, blank=True, help_text="Empty where no low test is asked.")
+    required_low_max = QuantityField(Dimension.PRESSURE, blank=True)
     required_high = QuantityField(Dimension.PRESSURE)
     hold_seconds = models.PositiveIntegerField()
+    low_hold_seconds = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Where the low hold may be shorter than the high one."
+    )
     clause = models.CharField(max_length=160)
     working = models.JSONField(default=list, help_text="How the required pressures were worked out, line by line.")
     rules = models.JSONField(default=list, help_text="The rules behind them: id, clause, words, confidence; one a row.")
@@ -180,7 +183,17 @@ class Line(HeldByRecord):
             models.CheckConstraint(
                 condition=Q(required_low_max_si__gte=F("required_low_min_si")), name="line_low_band_ordered"
             ),
+            models.CheckConstraint(
+                condition=Q(required_low_min_si__isnull=True, required_low_max_si__isnull=True)
+                | Q(required_low_min_si__isnull=False, required_low_max_si__isnull=False),
+                name="line_low_band_whole",
+            ),
             models.CheckConstraint(condition=Q(hold_seconds__gt=0), name="line_hold_positive"),
+            models.CheckConstraint(
+                condition=Q(low_hold_seconds__isnull=True)
+                | Q(low_hold_seconds__gt=0, low_hold_seconds__lte=F("hold_seconds")),
+                name="line_low_hold_no_longer",
+            ),
             models.CheckConstraint(
                 condition=Q(leak_seen=False) | ~Q(leak_description=""),
                 name="line_leak_described",
