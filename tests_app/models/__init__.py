@@ -1,5 +1,7 @@
 """What must be proven, by when, and what was proven."""
 
+from tests_app.models.alert_settings import AlertSettings
+from tests_app.models.calendars import CalendarEntry, FeedToken
 from tests_app.models.certificates import Certificate, CertificateKind
 from tests_app.models.completions import Completion
 from tests_app.models.deferrals import Deferral, Postponement
@@ -18,6 +20,7 @@ from tests_app.models.drawdowns import (
 )
 from tests_app.models.editions import EditionText
 from tests_app.models.function_tests import ClosedOn, FunctionLine, FunctionTest, Worked
+from tests_app.models.notices import Channel, Closing, Delivery, Digest, Message, Notice, Purpose, SweepMark
 from tests_app.models.obligations import Obligation, PartOfSystem, Reckoning, What
 from tests_app.models.pressure_tests import (
     Barrier,
@@ -41,24 +44,33 @@ from tests_app.models.records import Record, RecordKind
 from tests_app.models.signatures import Signature, SigningRole
 
 __all__ = [
+    "AlertSettings",
     "Barrier",
+    "CalendarEntry",
     "Certificate",
     "CertificateKind",
+    "Channel",
     "ClosedOn",
+    "Closing",
     "Completion",
     "ControlStation",
     "Deferral",
+    "Delivery",
+    "Digest",
     "DrawdownFunction",
     "DrawdownTest",
     "EditionText",
     "Evidence",
+    "FeedToken",
     "FunctionLine",
     "FunctionTest",
     "GasState",
     "HoldPhase",
     "InstrumentUse",
     "Line",
+    "Message",
     "Movement",
+    "Notice",
     "Obligation",
     "Outcome",
     "PartOfSystem",
@@ -73,6 +85,7 @@ __all__ = [
     "PumpReading",
     "PumpTest",
     "PumpsRunning",
+    "Purpose",
     "Recharge",
     "Reckoning",
     "Record",
@@ -82,6 +95,7 @@ __all__ = [
     "Signature",
     "SigningRole",
     "Step",
+    "SweepMark",
     "TestFluid",
     "TestReason",
     "TypedReading",
