@@ -17,6 +17,9 @@ from typing import Final, TypeVar
 from zoneinfo import ZoneInfo
 
 from calcs.errors import InputError
+from calcs.moments import limit_words as limit_words
+from calcs.moments import localise as localise
+from calcs.moments import moment_words as moment_words
 
 SOON: Final = dt.timedelta(hours=72)
 """How long before its deadline an item counts as due soon."""
@@ -226,60 +229,6 @@ class Due:
     original_due_at: dt.datetime | None = None
 
 
-def localise(wall: dt.datetime, zone: ZoneInfo) -> dt.datetime:
-    """Return the moment at which the clocks of `zone` first show `wall` (a naive local time).
-
-    A clock time skipped by daylight saving becomes the moment of the skip's far side; one shown twice
-    becomes the earlier moment, which is the stricter.
-    """
-    # Through UTC and back: arithmetic on an aware local time keeps the old offset across a change.
-    return wall.replace(tzinfo=zone, fold=0).astimezone(dt.UTC).astimezone(zone)
-
-
-def moment_words(moment: dt.datetime, zone: ZoneInfo) -> str:
-    """Return a moment on the clock of `zone`, which is named by its distance from UTC.
-
-    >>> moment_words(dt.datetime(2026, 11, 8, 15, 30, tzinfo=dt.UTC), ZoneInfo("America/Chicago"))
-    '8 Nov 2026, 09:30 UTC−6'
-    """
-    local = moment.astimezone(zone)
-    return f"{_date_words(local)}, {local.hour:02}:{local.minute:02} {_zone_words(local)}"
-
-
-def limit_words(limit: dt.datetime, zone: ZoneInfo) -> str:
-    """Return the moment before which something must have begun; the end of a day as the trade says it.
-
-    >>> chicago = ZoneInfo("America/Chicago")
-    >>> limit_words(dt.datetime(2026, 11, 23, tzinfo=chicago), chicago)
-    'midnight at the end of 22 Nov 2026, UTC−6'
-    """
-    local = limit.astimezone(zone)
-    just_before = (limit.astimezone(dt.UTC) - _INSTANT).astimezone(zone)
-    # Not by the clock showing 00:00: there are days that begin at 01:00.
-    if just_before.toordinal() == local.toordinal():
-        return moment_words(limit, zone)
-    return f"midnight at the end of {_date_words(just_before)}, {_zone_words(just_before)}"
-
-
-_INSTANT: Final = dt.timedelta(microseconds=1)
-_MONTHS: Final = ("", "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-
-def _date_words(local: dt.datetime) -> str:
-    return f"{local.day} {_MONTHS[local.month]} {local.year}"
-
-
-def _zone_words(local: dt.datetime) -> str:
-    minutes = round((local.utcoffset() or _NOTHING).total_seconds() / 60)
-    if not minutes:
-        return "UTC"
-    hours, rest = divmod(abs(minutes), 60)
-    return f"UTC{'+' if minutes > 0 else '−'}{hours}" + (f":{rest:02d}" if rest else "")
-
-
-_NOTHING: Final = dt.timedelta()
-
-
 def deadline_after(concluded: dt.datetime, interval: Interval, deadline: Deadline, zone: ZoneInfo) -> dt.datetime:
     """Return the moment, in `zone`, before which the next test must have begun.
 
@@ -324,8 +273,33 @@ def _later_date(day: dt.date, interval: Interval) -> dt.date:
     return dt.date(year, month, min(day.day, calendar.monthrange(year, month)[1]))
 
 
-def due(interval: Interval, deadline: Deadline, history: Sequence[Event], *, at: dt.datetime, zone: ZoneInfo) -> Due:
+@dataclass(frozen=True, slots=True)
+class Doing:
+    """How a reason names what is done: a test, unless it is other work."""
+
+    noun: str = "test"
+    last: str = "Last passing test concluded"
+    never: str = "Never tested"
+    not_passed: str = "Not passed a test"
+
+
+TEST: Final = Doing()
+
+
+def due(
+    interval: Interval | None,
+    deadline: Deadline | None,
+    history: Sequence[Event],
+    *,
+    at: dt.datetime,
+    zone: ZoneInfo,
+    forget: dt.timedelta | None = None,
+    doing: Doing = TEST,
+) -> Due:
     """Return when the item is due as of `at`, from what had happened to it by then.
+
+    Without an interval only events call for it: once done it is in date, without a date, until the next of them.
+    A running test begun longer than `forget` ago counts for nothing: nobody concludes it any more.
 
     Rules: only a passing test renews, and it counts from its conclusion, even when it began late. An
     installation, a repair or a return to service after the last passing test makes the item due at
@@ -335,11 +309,13 @@ def due(interval: Interval, deadline: Deadline, history: Sequence[Event], *, at:
     not shown to have reached it, and a test that falls short of what is asked now counts for nothing.
     """
     # Between two times of one zone Python reckons by the clock face, an hour wrong across a change of clocks.
-    known = _Known.of(history, at.astimezone(dt.UTC), zone)
+    known = Known.of(history, at.astimezone(dt.UTC), zone, forget=forget, doing=doing)
     if known.out_of_service_since is not None:
         return _out_of_service(known, known.out_of_service_since)
     trigger = known.trigger
     if trigger is None and known.passed_at is not None:
+        if interval is None or deadline is None:
+            return _until_called(known, known.passed_at)
         return _by_clock(known, known.passed_at, interval, deadline)
     return _at_once(known, trigger)
 
@@ -348,11 +324,13 @@ _CALLS_FOR_TEST: Final = frozenset({EventKind.INSTALLED, EventKind.REPAIRED, Eve
 
 
 @dataclass(slots=True)
-class _Known:
+class Known:
     """What the history says as of a moment, gathered in one walk: histories are long and fleets large."""
 
     at: dt.datetime
     zone: ZoneInfo
+    forget: dt.timedelta | None = None
+    doing: Doing = TEST
     section: Section | None = None
     last_call: Happened | None = None
     last_move: Happened | None = None
@@ -364,8 +342,17 @@ class _Known:
     repairs: list[Happened] = field(default_factory=list)
 
     @classmethod
-    def of(cls, history: Sequence[Event], at: dt.datetime, zone: ZoneInfo) -> "_Known":
-        known = cls(at, zone)
+    def of(
+        cls,
+        history: Sequence[Event],
+        at: dt.datetime,
+        zone: ZoneInfo,
+        *,
+        forget: dt.timedelta | None = None,
+        doing: Doing = TEST,
+    ) -> "Known":
+        """Walk the history; `at` is in UTC."""
+        known = cls(at, zone, forget, doing)
         tests = []
         for event in history:
             if isinstance(event, Tested):
@@ -393,8 +380,7 @@ class _Known:
 
     def _learn_test(self, test: Tested) -> None:
         if test.concluded is None or test.concluded > self.at:
-            # Without a conclusion but marked as failed it was broken off: it isn't running.
-            if test.concluded is not None or test.passed is None:
+            if self._is_running(test):
                 self.running.append(test)
         elif not test.passed:
             self.last_failure = _last_concluded(self.last_failure, test)
@@ -402,6 +388,12 @@ class _Known:
             self.last_pass = _last_concluded(self.last_pass, test)
         else:
             self.last_too_low = _last_concluded(self.last_too_low, test)
+
+    def _is_running(self, test: Tested) -> bool:
+        if test.concluded is not None:
+            return True
+        # Without a conclusion but marked as failed it was broken off.
+        return test.passed is None and (self.forget is None or self.at - test.started <= self.forget)
 
     def _is_enough(self, test: Tested) -> bool:
         if test.falls_short:
@@ -448,7 +440,7 @@ class _Known:
     def never(self) -> str:
         """How far it ever got, for what has not passed a test that counts."""
         tried = self.last_failure is not None or self.last_too_low is not None
-        return "Not passed a test" if tried else "Never tested"
+        return self.doing.not_passed if tried else self.doing.never
 
     @property
     def note(self) -> str:
@@ -462,7 +454,7 @@ class _Known:
             return ""
         if self.passed_at is not None and test.concluded <= self.passed_at:
             return ""
-        return f" The test concluded {self.say(test.concluded)} passed, but counts no more: {test.falls_short}."
+        return f" The {self.doing.noun} concluded {self.say(test.concluded)} passed, but counts no more: {test.falls_short}."
 
     @property
     def _repair_note(self) -> str:
@@ -470,14 +462,22 @@ class _Known:
         during = [r.at for r in self.repairs if test and passed_at and test.started < r.at <= passed_at]
         if not during:
             return ""
-        return f" Repaired {self.say(max(during))}, while that test ran: make sure it was tested after that."
+        return (
+            f" Repaired {self.say(max(during))}, while that {self.doing.noun} ran: make sure it was tested after that."
+        )
+
+    @property
+    def _again(self) -> str:
+        return "retest" if self.doing is TEST else "repeat it"
 
     @property
     def _failure_note(self) -> str:
         failed = self.last_failure.concluded if self.last_failure else None
         if failed is None or (self.passed_at is not None and failed <= self.passed_at):
             return ""
-        return f" The test concluded {self.say(failed)} failed and does not count: correct and retest."
+        return (
+            f" The {self.doing.noun} concluded {self.say(failed)} failed and does not count: correct and {self._again}."
+        )
 
 
 _Placed = TypeVar("_Placed", Happened, Section)
@@ -493,7 +493,7 @@ def _last_concluded(known: Tested | None, test: Tested) -> Tested:
     return test if test.concluded is not None and test.concluded > known.concluded else known
 
 
-def _out_of_service(known: _Known, since: dt.datetime) -> Due:
+def _out_of_service(known: Known, since: dt.datetime) -> Due:
     reason = f"Out of service since {known.say(since)}: test before it is used again."
     return Due(None, None, State.OUT_OF_SERVICE, since.astimezone(known.zone), EventKind.OUT_OF_SERVICE, reason)
 
@@ -506,13 +506,13 @@ _SINCE_WORDS: Final = {
 }
 
 
-def _at_once(known: _Known, trigger: Happened | None) -> Due:
+def _at_once(known: Known, trigger: Happened | None) -> Due:
     """Due since an event, or never tested."""
     since = trigger.at if trigger else None
     kind = trigger.kind if trigger else None
     why = f"{_SINCE_WORDS[kind]} {known.say(since)}" if kind and since else known.never
     if trigger is not None and known.passed_at is not None:
-        why += f", after the last passing test ({known.say(known.passed_at)})"
+        why += f", after the last passing {known.doing.noun} ({known.say(known.passed_at)})"
     elif trigger is not None:
         why += f"; {known.never.lower()} since"
     why += "." + known.note
@@ -529,15 +529,22 @@ def _at_once(known: _Known, trigger: Happened | None) -> Due:
             State.IN_PROGRESS,
             from_local,
             kind,
-            f"{why} A test began {known.say(running)} and is running.",
+            f"{why} A {known.doing.noun} began {known.say(running)} and is running.",
         )
     return Due(due_at, None, State.DUE_NOW, from_local, kind, f"{why} Due at once.")
 
 
-def _by_clock(known: _Known, passed_at: dt.datetime, interval: Interval, deadline: Deadline) -> Due:
+def _until_called(known: Known, passed_at: dt.datetime) -> Due:
+    """Done, and nothing has called for it again."""
+    why = f"{known.doing.last} {known.say(passed_at)}; no interval runs, only events call for it again.{known.note}"
+    counts_from = passed_at.astimezone(known.zone)
+    return Due(None, None, State.IN_DATE, counts_from, EventKind.TESTED, why)
+
+
+def _by_clock(known: Known, passed_at: dt.datetime, interval: Interval, deadline: Deadline) -> Due:
     due_at = deadline_after(passed_at, interval, deadline, known.zone)
     amber = _exact(passed_at, interval, known.zone)
-    why = f"Last passing test concluded {known.say(passed_at)}; every {interval.words}, "
+    why = f"{known.doing.last} {known.say(passed_at)}; every {interval.words}, "
     why += "begun before midnight at the end of the last day." if deadline is Deadline.MIDNIGHT else "to the hour."
     why += known.note
     return _with_deadline(
@@ -552,7 +559,7 @@ def _by_clock(known: _Known, passed_at: dt.datetime, interval: Interval, deadlin
 
 
 def _with_deadline(
-    known: _Known,
+    known: Known,
     due_at: dt.datetime,
     amber_at: dt.datetime | None,
     counts_from: dt.datetime | None,
@@ -567,7 +574,7 @@ def _with_deadline(
     limit = due_at.astimezone(dt.UTC)  # for the same reason as `at`
     running = known.running_since(counts_from, limit)
     if running is not None:
-        state, why = State.IN_PROGRESS, f"{why} A test begun in time, {known.say(running)}, is running."
+        state, why = State.IN_PROGRESS, f"{why} A {known.doing.noun} begun in time, {known.say(running)}, is running."
     elif known.at >= limit:
         state, why = State.OVERDUE, f"{why} Overdue since {known.say_limit(due_at)}."
     else:
