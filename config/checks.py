@@ -14,6 +14,8 @@ from django.utils import timezone
 
 from config import heartbeat
 from config.demo import demo_logins
+from tests_app.models import EditionText
+from tests_app.queries.editions import texts_not_on_file
 from trail import guards
 
 
@@ -66,6 +68,20 @@ def worker_is_heard(databases: Sequence[str] | None = None, **_: Any) -> list[Ch
     message = f"The worker was last heard at {heard:%Y-%m-%d %H:%M} UTC." if heard else "No worker was ever heard."
     hint = "Start it (make run, or the services worker and beat), and look into its log."
     return [Warning(message, hint=hint, id="wellhold.W005")]
+
+
+@register(Tags.database)
+def rules_are_on_file(databases: Sequence[str] | None = None, **_: Any) -> list[CheckMessage]:
+    """Warn when rule files differ from what the database keeps of them: a text tests are judged by would be lost."""
+    if "default" not in (databases or ()):
+        return []
+    if EditionText._meta.db_table not in connections["default"].introspection.table_names():
+        return []
+    absent = [text["id"] for _, text in texts_not_on_file()]
+    if not absent:
+        return []
+    message = f"Not on file as shipped: {', '.join(absent)}."
+    return [Warning(message, hint="Run manage.py load_rules.", id="wellhold.W006")]
 
 
 @register(Tags.security, deploy=True)

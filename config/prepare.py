@@ -75,6 +75,7 @@ def main() -> int:
     try:
         django.setup()
         call_command("migrate", interactive=False, verbosity=0)
+        call_command("load_rules", verbosity=0)
         collect_static()
         call_command("load_demo", "--if-empty")
     except (ImproperlyConfigured, CommandError, subprocess.CalledProcessError) as refusal:

@@ -3,9 +3,11 @@
 The one place that touches `fixtures/rules`; everything else is handed editions.
 """
 
+import json
 import tomllib
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from calcs.errors import InputError
 from calcs.rule_files import parse_edition
@@ -22,6 +24,12 @@ class RuleFileError(RuntimeError):
 def editions() -> tuple[Edition, ...]:
     """Return every shipped edition, by file path; raises RuleFileError naming file and field."""
     return tuple(read_edition(path) for path in sorted(RULES_FOLDER.glob("*/*.toml")))
+
+
+def texts() -> tuple[dict[str, Any], ...]:
+    """Return every shipped rule file as JSON has it (days as text), by file path."""
+    found = (tomllib.loads(path.read_text("utf-8")) for path in sorted(RULES_FOLDER.glob("*/*.toml")))
+    return tuple(json.loads(json.dumps(one, default=str)) for one in found)
 
 
 def read_edition(path: Path) -> Edition:

@@ -11,6 +11,7 @@ class System(Enum):
     SCHEDULER = "Scheduler"
     CERTIFICATES = "Certificate maker"
     DEMO = "Demo loader"
+    RULE_BOOK = "Rule book"
 
 
 Actor = User | System

@@ -15,6 +15,7 @@ from tests_app import rulebook
 from tests_app.actions.programmes import choose_edition
 from tests_app.models import Programme, SigningRole
 from tests_app.queries import programmes
+from tests_app.queries.editions import texts_of
 from tests_app.web.calculators import rigs_of
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.refusals import attempt, status_of
@@ -91,5 +92,5 @@ def show(request: HttpRequest, edition: str) -> HttpResponse:
         raise Http404("There is no such edition in the rule book.")
     needed = found.signatures.capacities if found.signatures is not None else ()
     signed_by = [str(SigningRole(capacity.value).label).lower() for capacity in needed]
-    context = {"sheet": sheet_of(found), "signed_by": signed_by, **rigs_of(request)}
+    context = {"sheet": sheet_of(found), "signed_by": signed_by, "texts": texts_of(found.id), **rigs_of(request)}
     return render(request, "tests_app/rules.html", context)
