@@ -18,6 +18,7 @@ _TO_RIG: Final[Mapping[str, tuple[str, ...]]] = {
     "position": ("stack", "rig"),
     "installation": ("position", "stack", "rig"),
     "holesection": ("well", "rig"),
+    "controlitem": ("stack", "rig"),
     "elastomer": ("component", "rig"),
     "serviceevent": ("component", "rig"),
     "bank": ("component", "rig"),
