@@ -40,3 +40,17 @@ def completion_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Compl
     """Return one piece of work; raises NotYours (404) or NotAllowed (403)."""
     row = Completion.objects.select_related("rig").filter(pk=pk).first()
     return access.checked(user, row, needs=needs)
+
+
+def work_on_components(rig: Rig, *, known_at: datetime | None = None) -> dict[tuple[str, int], list[Completion]]:
+    """Return the work on file by what was done and the component it was done on, the first concluded first.
+
+    Beside `completions_of`, since the key of what a position owes ends with the installation: an overhaul goes with
+    the component, wherever it is put next. One query.
+    """
+    found: dict[tuple[str, int], list[Completion]] = defaultdict(list)
+    rows = Completion.objects.filter(standing(known_at), rig=rig, component__isnull=False)
+    for row in rows.order_by("concluded_at", "pk"):
+        if row.component_id is not None:
+            found[row.what, row.component_id].append(row)
+    return dict(found)
