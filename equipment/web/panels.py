@@ -11,7 +11,7 @@ from typing import Generic, TypeVar
 from django.http import HttpRequest
 from django.utils.safestring import SafeString
 
-from equipment.models import Bank, Component, Stack
+from equipment.models import Bank, Component, ControlItem, Stack
 
 Contribution = TypeVar("Contribution", bound=Callable[..., object])
 
@@ -57,12 +57,15 @@ class Registry(Generic[Contribution]):
 
 ComponentPanel = Callable[[HttpRequest, Component], SafeString | None]
 BankPanel = Callable[[HttpRequest, Bank], SafeString | None]
+ControlPanel = Callable[[HttpRequest, ControlItem], SafeString | None]
 PositionStates = Callable[[Stack, datetime], Mapping[int, StateMark]]
 
 component: Registry[ComponentPanel] = Registry()
 """Each gives a part of the component's page, or None when it has nothing to say."""
 bank: Registry[BankPanel] = Registry()
 """Each gives a part of the page of a bank, or None when it has nothing to say."""
+control: Registry[ControlPanel] = Registry()
+"""Each gives a part of the page of a control item, or None when it has nothing to say."""
 position_state: Registry[PositionStates] = Registry()
 """Each gives the state of positions of a stack at a moment, by the position's key; the last one to speak counts."""
 
@@ -76,6 +79,12 @@ def component_parts(request: HttpRequest, shown: Component) -> list[SafeString]:
 def bank_parts(request: HttpRequest, shown: Bank) -> list[SafeString]:
     """Return what the applications add to the page of a bank."""
     parts = (panel(request, shown) for panel in bank)
+    return [part for part in parts if part]
+
+
+def control_parts(request: HttpRequest, shown: ControlItem) -> list[SafeString]:
+    """Return what the applications add to the page of a control item."""
+    parts = (panel(request, shown) for panel in control)
     return [part for part in parts if part]
 
 

@@ -2,7 +2,18 @@
 
 from django.urls import path
 
-from equipment.web.views import amendments, banks, components, installations, instruments, rigs, service, stacks, wells
+from equipment.web.views import (
+    amendments,
+    banks,
+    components,
+    controls,
+    installations,
+    instruments,
+    rigs,
+    service,
+    stacks,
+    wells,
+)
 
 app_name = "equipment"
 urlpatterns = [
@@ -26,6 +37,11 @@ urlpatterns = [
     path("stacks/<int:pk>/edit/", stacks.amend_stack, name="stack-edit"),
     path("stacks/<int:pk>/positions/", stacks.arrange_stack, name="stack-arrange"),
     path("stacks/<int:pk>/positions/new/", stacks.add_position, name="position-new"),
+    path("stacks/<int:pk>/controls/new/", controls.add_control, name="control-new"),
+    path("rigs/<int:rig_pk>/controls/", controls.show_controls, name="controls"),
+    path("controls/<int:pk>/", controls.show_control, name="control"),
+    path("controls/<int:pk>/edit/", controls.amend_control, name="control-edit"),
+    path("controls/<int:pk>/retire/", controls.retire_control, name="control-retire"),
     path("positions/<int:pk>/", stacks.show_position, name="position"),
     path("positions/<int:pk>/edit/", stacks.amend_position, name="position-edit"),
     path("positions/<int:pk>/up/", stacks.move_position, {"step": -1}, name="position-up"),

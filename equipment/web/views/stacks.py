@@ -14,6 +14,7 @@ from equipment.actions import stacks as actions
 from equipment.errors import Refused
 from equipment.models import Position, PositionGroup, Rig, Stack
 from equipment.queries import access, installations
+from equipment.queries.controls import controls_of
 from equipment.queries import stacks as queries
 from equipment.queries.access import Right
 from equipment.queries.stacks import Standing
@@ -95,6 +96,7 @@ def show_stack(request: HttpRequest, pk: int) -> HttpResponse:
         "has_states": bool(states),
         "filled": sum(1 for one in standings if one.component),
         "positions": len(standings),
+        "controls": controls_of(stack, at=at),
         **_way(stack.rig),
     }
     return visit.show("equipment/stack.html", context)
