@@ -14,9 +14,9 @@ from equipment.actions import stacks as actions
 from equipment.errors import Refused
 from equipment.models import Position, PositionGroup, Rig, Stack
 from equipment.queries import access, installations
-from equipment.queries.controls import controls_of
 from equipment.queries import stacks as queries
 from equipment.queries.access import Right
+from equipment.queries.controls import controls_of
 from equipment.queries.stacks import Standing
 from equipment.web import elevation, panels
 from equipment.web.door import signed_in
