@@ -26,12 +26,12 @@ def envelope_of(record: Record, local: Local) -> shape.Envelope:
     return {
         "number": record.number,
         "kind": {"key": record.kind, "text": record.get_kind_display()},
-        "rig": _rig(record.rig),
+        "rig": rig_content(record.rig),
         "stack": {
             "name": record.stack.name,
             "kind": {"key": record.stack.kind, "text": record.stack.get_kind_display()},
         },
-        "edition": _edition(rulebook.edition(record.edition)),
+        "edition": edition_content(rulebook.edition(record.edition)),
         "started_at": local.moment(record.started_at),
         "concluded_at": local.moment(record.concluded_at),
         "sealed_at": local.moment(record.sealed_at),
@@ -60,7 +60,8 @@ def _rows(record: Record) -> shape.RowsContent:
     return {"columns": hashed["columns"], "sha256": hashed["sha256"]}
 
 
-def _rig(rig: Rig) -> shape.RigContent:
+def rig_content(rig: Rig) -> shape.RigContent:
+    """Return the rig as its records print it."""
     system: Any = rig.display_units
     return {
         "name": rig.name,
@@ -89,7 +90,8 @@ def choice(choice: Mapping[str, str]) -> shape.Choice | None:
     return {"key": choice["key"], "text": choice["text"]} if choice["key"] else None
 
 
-def _edition(edition: Edition) -> shape.EditionContent:
+def edition_content(edition: Edition) -> shape.EditionContent:
+    """Return the rules a record was judged by."""
     return {
         "id": edition.id,
         "title": f"{edition.title}, {edition.edition}",

@@ -25,12 +25,12 @@ def pressure_content(record: Record) -> shape.Content:
         "form": "pressure-test/1",
         **envelope_of(record, local),
         "section": section_content(record.section),
-        "heading": _heading(record.pressure_test),
-        "rules": _rules(line for step in steps for line in step.lines.all()),
+        "heading": heading_content(record.pressure_test),
+        "rules": rules_content(line for step in steps for line in step.lines.all()),
         "passed": not open_lines,
         "open_lines": [open_line(line, by_key[line.step_id]) for line in open_lines],
         "alarms": [alarm.text for alarm in alarms_of(record, steps)],
-        "steps": [step_content(step, local=local, proved_by=_proved_by(steps)) for step in steps],
+        "steps": [step_content(step, local=local, proved_by=proved_by(steps)) for step in steps],
         "unproven": [_unproven(one, local) for one in unproven_of(record, steps)],
         "files": [file_content(recording, _used(recording, steps), local) for recording in recordings],
         "unassigned_holds": [unassigned_hold(hold, local) for hold in loose_holds(recordings, steps)],
@@ -47,7 +47,7 @@ def _with_steps(steps: Iterable[Step]) -> list[Line]:
     return lines
 
 
-def _proved_by(steps: Sequence[Step]) -> dict[int, int]:
+def proved_by(steps: Sequence[Step]) -> dict[int, int]:
     """Return for each line that a later step proves after it the order of that step, the first that passed."""
     proved: dict[int, int] = {}
     later: dict[tuple[int, str], int] = {}
@@ -81,7 +81,8 @@ def _proof(test: Record | None, local: Local) -> shape.ProofContent | None:
     return {"record": test.number, "concluded_at": local.moment(test.concluded_at)}
 
 
-def _heading(heading: PressureTest) -> shape.Heading:
+def heading_content(heading: PressureTest) -> shape.Heading:
+    """Return what holds for the whole test."""
     station = {"key": heading.control_station, "text": heading.get_control_station_display()}
     pod = {"key": heading.pod, "text": heading.get_pod_display()}
     return {
@@ -96,7 +97,8 @@ def _heading(heading: PressureTest) -> shape.Heading:
     }
 
 
-def _rules(lines: Iterable[Line]) -> list[shape.RuleContent]:
+def rules_content(lines: Iterable[Line]) -> list[shape.RuleContent]:
+    """Return each clause the lines stand on, once."""
     rows: dict[tuple[str, str], Any] = {}
     for line in lines:
         for rule in line.rules:

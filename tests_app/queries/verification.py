@@ -29,7 +29,7 @@ from tests_app.models import (
 from tests_app.seals import sha256_of, signed_part
 from trail.entries import snapshot
 
-_NOT_HASHED: Final = frozenset({"sealed_at", "passed", "content", "sha256", "previous_sha256"})
+NOT_HASHED: Final = frozenset({"sealed_at", "passed", "content", "sha256", "previous_sha256"})
 """Columns of the record written by the seal itself: the content states them, or is checked against them."""
 
 
@@ -117,7 +117,7 @@ def first_break(record: Record) -> Check | None:
     return next((check for check in checks if not check.holds), None)
 
 
-_HELD_ROWS: Final[Mapping[str, tuple[tuple[type[Model], str], ...]]] = {
+HELD_ROWS: Final[Mapping[str, tuple[tuple[type[Model], str], ...]]] = {
     RecordKind.PRESSURE: (
         (PressureTest, "record"),
         (InstrumentUse, "record"),
@@ -153,7 +153,7 @@ one to a kind would break the seals given before."""
 
 def _rows(record: Record) -> Iterator[tuple[str, list[dict[str, Any]]]]:
     held: list[QuerySet[Any]] = [
-        model._default_manager.filter(**{path: record}) for model, path in _HELD_ROWS[record.kind]
+        model._default_manager.filter(**{path: record}) for model, path in HELD_ROWS[record.kind]
     ]
     for queryset in (Record.objects.filter(pk=record.pk), *held):
         yield queryset.model._meta.db_table, [_hashable(row) for row in queryset.order_by("pk")]
@@ -165,7 +165,7 @@ def _hashable(row: Model) -> dict[str, Any]:
 
 def _hashed_columns(row: Model) -> set[str]:
     columns = {field.attname for field in row._meta.concrete_fields}
-    return columns - _NOT_HASHED if isinstance(row, Record) else columns
+    return columns - NOT_HASHED if isinstance(row, Record) else columns
 
 
 def _hashed(row: Mapping[str, Any]) -> list[str]:
