@@ -15,9 +15,12 @@ from enum import StrEnum
 from typing import Final, TypeVar
 from zoneinfo import ZoneInfo
 
+from calcs.moments import limit_words, moment_words
 from calcs.recurrence import (
+    TEST,
     Deadline,
     Deferred,
+    Doing,
     Event,
     EventKind,
     Happened,
@@ -27,8 +30,6 @@ from calcs.recurrence import (
     Tested,
     deadline_after,
     due,
-    limit_words,
-    moment_words,
 )
 
 
@@ -138,28 +139,36 @@ def overlap(begin: dt.datetime, end: dt.datetime | None, since: dt.datetime, unt
 
 
 def was_met(
-    interval: Interval, deadline: Deadline, history: Sequence[Event], *, at: dt.datetime, zone: ZoneInfo
+    interval: Interval | None,
+    deadline: Deadline | None,
+    history: Sequence[Event],
+    *,
+    at: dt.datetime,
+    zone: ZoneInfo,
+    forget: dt.timedelta | None = None,
 ) -> bool:
     """Tell whether the requirement was met at a moment, from what had happened by then.
 
     A test that runs meets it; what is out of service is asked nothing.
     """
-    return due(interval, deadline, history, at=at, zone=zone).state not in _NOT_MET_STATES
+    return due(interval, deadline, history, at=at, zone=zone, forget=forget).state not in _NOT_MET_STATES
 
 
 def exceedances(
-    interval: Interval,
-    deadline: Deadline,
+    interval: Interval | None,
+    deadline: Deadline | None,
     history: Sequence[Event],
     *,
     since: dt.datetime,
     until: dt.datetime,
     zone: ZoneInfo,
+    forget: dt.timedelta | None = None,
+    doing: Doing = TEST,
 ) -> tuple[Exceedance, ...]:
     """Return every time between `since` and `until` over which the requirement was not met, and every deferral.
 
     One that began before `since` is given from its own beginning; `Exceedance.length` cuts it to any two moments.
-    What lies after `until` is not known to it.
+    What lies after `until` is not known to it. `forget` and `doing` are those of `calcs.recurrence.due`.
 
     >>> chicago = ZoneInfo("America/Chicago")
     >>> tested = Tested(*(dt.datetime(2026, 10, 25, hour, tzinfo=chicago) for hour in (8, 10)), passed=True)
@@ -167,13 +176,15 @@ def exceedances(
     >>> found = exceedances(Interval.parse("14 d"), Deadline.MIDNIGHT, [tested, late],
     ...                     since=tested.started, until=late.started + dt.timedelta(days=3), zone=chicago)
     >>> [(one.begin.isoformat(), one.ended) for one in found]
-    [('2026-11-09T00:00:00-06:00', 'Passing test concluded 11 Nov 2026, 12:00 UTC−6')]
+    [('2026-11-09T00:00:00-06:00', 'Passed 11 Nov 2026, 12:00 UTC−6')]
     """
-    found = spans(interval, deadline, history, since=since, until=until, zone=zone)
-    return told(found, interval, zone)
+    found = spans(interval, deadline, history, since=since, until=until, zone=zone, forget=forget)
+    return told(found, interval, zone, doing)
 
 
-def told(found: Sequence[Span], interval: Interval, zone: ZoneInfo) -> tuple[Exceedance, ...]:
+def told(
+    found: Sequence[Span], interval: Interval | None, zone: ZoneInfo, doing: Doing = TEST
+) -> tuple[Exceedance, ...]:
     """Return the exceedances among spans that follow one another: those not met without a break are one."""
     runs: list[list[Span]] = []
     for before, span in zip([None, *found], found, strict=False):
@@ -181,24 +192,25 @@ def told(found: Sequence[Span], interval: Interval, zone: ZoneInfo) -> tuple[Exc
             runs[-1].append(span)
         elif span.condition in NOT_MET or span.condition is Condition.DEFERRED:
             runs.append([span])
-    return tuple(_exceedance(run, interval, zone) for run in runs)
+    return tuple(_exceedance(run, _Teller(interval, zone, doing)) for run in runs)
 
 
 def spans(
-    interval: Interval,
-    deadline: Deadline,
+    interval: Interval | None,
+    deadline: Deadline | None,
     history: Sequence[Event],
     *,
     since: dt.datetime,
     until: dt.datetime,
     zone: ZoneInfo,
+    forget: dt.timedelta | None = None,
 ) -> tuple[Span, ...]:
     """Return how the requirement stood from `since` to `until`, span after span without a gap.
 
     The first may begin before `since`; the last has no end. Raises InputError for hours with a midnight deadline.
     """
     found: list[Span] = []
-    for begin, basis, cause in _bases(_Ledger(interval, deadline, zone), history, _utc(since), _utc(until)):
+    for begin, basis, cause in _bases(_Ledger(interval, deadline, zone, forget), history, _utc(since), _utc(until)):
         if found and found[-1].condition is basis.condition:
             continue
         if found:
@@ -231,7 +243,7 @@ def _bases(
         basis = ledger.basis(now)
         yield now, basis, _cause(happening, basis)
         following = [changes[place][0]] if place < len(changes) else []
-        moments = [moment for moment in (*following, *_by_clock(basis)) if now < moment < until]
+        moments = [moment for moment in (*following, *ledger.by_clock(basis)) if now < moment < until]
         if not moments:
             return
         now = min(moments)
@@ -249,12 +261,6 @@ def _changes(history: Sequence[Event], until: dt.datetime) -> Iterator[_Change]:
             yield _utc(event.started), place, _Phase.BEGINS, event
             if event.concluded is not None and event.concluded < until:
                 yield _utc(event.concluded), place, _Phase.ENDS, event
-
-
-def _by_clock(basis: Basis) -> Iterator[dt.datetime]:
-    """Yield the moments at which the clock alone may change the condition."""
-    if basis.condition in (Condition.IN_DATE, Condition.DEFERRED):
-        yield from (moment for moment in (basis.original, basis.limit) if moment is not None)
 
 
 def _cause(happening: Sequence[Event], basis: Basis) -> Event | None:
@@ -277,9 +283,10 @@ class _Ledger:
     of moments it would walk through the history as often.
     """
 
-    interval: Interval
-    deadline: Deadline
+    interval: Interval | None
+    deadline: Deadline | None
     zone: ZoneInfo
+    forget: dt.timedelta | None = None
     section: Section | None = None
     last_call: Happened | None = None
     last_move: Happened | None = None
@@ -336,9 +343,19 @@ class _Ledger:
         trigger = self._trigger()
         limit = since = _utc(trigger.at) if trigger is not None else None
         if trigger is None and self.last_pass is not None and self.last_pass.concluded is not None:
-            since, limit = _utc(self.last_pass.concluded), self._lapses_at(self.last_pass.concluded)
-        deferral = self._deferral(since)
-        return self._dated(trigger, since, limit, deferral, at)
+            if self.interval is None or self.deadline is None:
+                return Basis(Condition.IN_DATE, passed=self.last_pass, failed=self._failed_since())
+            since = _utc(self.last_pass.concluded)
+            limit = self._lapses_at(self.last_pass.concluded, self.interval, self.deadline)
+        return self._dated(trigger, since, limit, self._deferral(since), at)
+
+    def by_clock(self, basis: Basis) -> Iterator[dt.datetime]:
+        """Yield the moments at which the clock alone may change what was found."""
+        if basis.condition in (Condition.IN_DATE, Condition.DEFERRED):
+            yield from (moment for moment in (basis.original, basis.limit) if moment is not None)
+        if basis.condition is Condition.IN_PROGRESS and self.forget is not None:
+            unfinished = (test for test in self.running if test.concluded is None)
+            yield from (_utc(test.started) + self.forget + _INSTANT for test in unfinished)
 
     def _dated(
         self,
@@ -350,7 +367,7 @@ class _Ledger:
     ) -> Basis:
         at_once = deferral is None and (trigger is not None or self.last_pass is None)
         until = _utc(deferral.until) if deferral is not None else limit
-        if self._is_running(since, None if at_once else until):
+        if self._is_running(at, since, None if at_once else until):
             condition = Condition.IN_PROGRESS
         elif at_once:
             condition = Condition.OPEN
@@ -372,19 +389,20 @@ class _Ledger:
             return self.section if call is None or self.section.at > call.at else call
         return call
 
-    def _lapses_at(self, concluded: dt.datetime) -> dt.datetime:
+    def _lapses_at(self, concluded: dt.datetime, interval: Interval, deadline: Deadline) -> dt.datetime:
         if self.lapses_at is None:
-            self.lapses_at = _utc(deadline_after(concluded, self.interval, self.deadline, self.zone))
+            self.lapses_at = _utc(deadline_after(concluded, interval, deadline, self.zone))
         return self.lapses_at
 
     def _deferral(self, since: dt.datetime | None) -> Deferred | None:
         granted = [event for event in self.deferrals if since is None or event.at >= since]
         return max(granted, key=lambda event: event.at, default=None)
 
-    def _is_running(self, earliest: dt.datetime | None, before: dt.datetime | None) -> bool:
+    def _is_running(self, at: dt.datetime, earliest: dt.datetime | None, before: dt.datetime | None) -> bool:
         return any(
             (earliest is None or test.started >= earliest) and (before is None or test.started < before)
             for test in self.running
+            if test.concluded is not None or self.forget is None or at - test.started <= self.forget
         )
 
     def _failed_since(self) -> Tested | None:
@@ -392,6 +410,9 @@ class _Ledger:
         if failed is None or passed is None or failed.concluded is None or passed.concluded is None:
             return failed
         return failed if failed.concluded > passed.concluded else None
+
+
+_INSTANT: Final = dt.timedelta(microseconds=1)
 
 
 def _is_enough(test: Tested, section: Section | None) -> bool:
@@ -421,77 +442,87 @@ def _utc(moment: dt.datetime) -> dt.datetime:
 
 # Words
 
-
-def _exceedance(run: Sequence[Span], interval: Interval, zone: ZoneInfo) -> Exceedance:
-    first, last = run[0], run[-1]
-    why = " ".join(dict.fromkeys(_why(span, interval, zone) for span in run))
-    return Exceedance(first.condition, first.begin, last.end, why, _ended_words(last, zone), last.ended_by, first.basis)
-
-
-def _why(span: Span, interval: Interval, zone: ZoneInfo) -> str:
-    basis = span.basis
-    if span.condition is Condition.DEFERRED:
-        return f"{_was_due(basis, zone)}; deferred until {_limit(basis.limit, zone)}."
-    if span.condition is Condition.OPEN:
-        return f"{_opened(basis, zone)}.{_failure(basis, zone)}"
-    if basis.deferral is not None:
-        return f"The deferral ran out at {_limit(basis.limit, zone)}. {_was_due(basis, zone)}.{_failure(basis, zone)}"
-    concluded = basis.passed.concluded if basis.passed is not None else None
-    said = f", {interval.words} after the passing test of {moment_words(concluded, zone)}" if concluded else ""
-    return f"No test begun before {_limit(basis.limit, zone)}{said}.{_failure(basis, zone, in_time=True)}"
-
-
-def _limit(moment: dt.datetime | None, zone: ZoneInfo) -> str:
-    return limit_words(moment, zone) if moment is not None else "a date not known"
-
-
-def _was_due(basis: Basis, zone: ZoneInfo) -> str:
-    if basis.trigger is not None or basis.passed is None:
-        return _opened(basis, zone)
-    return f"Due before {_limit(basis.original, zone)}"
-
-
 _SINCE_WORDS: Final = {
     EventKind.INSTALLED: "Installed",
     EventKind.REPAIRED: "Repaired",
     EventKind.BACK_IN_SERVICE: "Back in service",
 }
-
-
-def _opened(basis: Basis, zone: ZoneInfo) -> str:
-    trigger = basis.trigger
-    if trigger is None:
-        return "Never passed a test that counts"
-    when = moment_words(trigger.at, zone)
-    if isinstance(trigger, Section):
-        return f"Section begun {when} that asks for a higher pressure, and no test at it since"
-    return f"{_SINCE_WORDS[trigger.kind]} {when}, and not passed a test since"
-
-
-def _failure(basis: Basis, zone: ZoneInfo, *, in_time: bool = False) -> str:
-    failed = basis.failed
-    if failed is None or failed.concluded is None:
-        return ""
-    begun = ", begun in time," if in_time and basis.limit is not None and failed.started < basis.limit else ""
-    return f" The test concluded {moment_words(failed.concluded, zone)}{begun} failed."
-
-
-def _ended_words(span: Span, zone: ZoneInfo) -> str:
-    if span.end is None:
-        return "Not ended"
-    when, event = moment_words(span.end, zone), span.ended_by
-    if event is None:
-        return f"Ran out {when}" if span.condition is Condition.DEFERRED else f"Ended {when}"
-    if isinstance(event, Tested):
-        concluded = event.concluded is not None and _utc(event.concluded) == _utc(span.end)
-        if not concluded:
-            return f"Test begun {when}"
-        return f"Passing test concluded {when}" if event.passed else f"Test failed {when}"
-    if isinstance(event, Deferred):
-        return f"Deferred {when}, until {limit_words(event.until, zone)}"
-    if isinstance(event, Section):
-        return f"Section begun {when}, for which an earlier test is enough"
-    return f"{_HAPPENED_WORDS[event.kind]} {when}"
-
-
 _HAPPENED_WORDS: Final = {**_SINCE_WORDS, EventKind.OUT_OF_SERVICE: "Taken out of service"}
+
+
+def _exceedance(run: Sequence[Span], teller: "_Teller") -> Exceedance:
+    first, last = run[0], run[-1]
+    why = " ".join(dict.fromkeys(teller.why(span) for span in run))
+    return Exceedance(first.condition, first.begin, last.end, why, teller.ended(last), last.ended_by, first.basis)
+
+
+@dataclass(frozen=True, slots=True)
+class _Teller:
+    """Says why a span began and what ended it."""
+
+    interval: Interval | None
+    zone: ZoneInfo
+    doing: Doing
+
+    def why(self, span: Span) -> str:
+        basis = span.basis
+        if span.condition is Condition.DEFERRED:
+            return f"{self._was_due(basis)}; deferred until {self._limit(basis.limit)}."
+        if span.condition is Condition.OPEN:
+            return f"{self._opened(basis)}.{self._failure(basis)}"
+        if basis.deferral is not None:
+            ran_out = f"The deferral ran out at {self._limit(basis.limit)}. {self._was_due(basis)}."
+            return ran_out + self._failure(basis)
+        concluded = basis.passed.concluded if basis.passed is not None else None
+        every = self.interval.words if self.interval is not None else ""
+        said = f", {every} after the one that passed {self._moment(concluded)}" if concluded else ""
+        return (
+            f"No {self.doing.noun} begun before {self._limit(basis.limit)}{said}.{self._failure(basis, in_time=True)}"
+        )
+
+    def _was_due(self, basis: Basis) -> str:
+        if basis.trigger is not None or basis.passed is None:
+            return self._opened(basis)
+        return f"Due before {self._limit(basis.original)}"
+
+    def _opened(self, basis: Basis) -> str:
+        trigger, noun = basis.trigger, self.doing.noun
+        if trigger is None:
+            return f"Never passed a {noun} that counts"
+        when = self._moment(trigger.at)
+        if isinstance(trigger, Section):
+            return f"Section begun {when} that asks for a higher pressure, and no {noun} at it since"
+        return f"{_SINCE_WORDS[trigger.kind]} {when}, and no {noun} passed since"
+
+    def _failure(self, basis: Basis, *, in_time: bool = False) -> str:
+        failed = basis.failed
+        if failed is None or failed.concluded is None:
+            return ""
+        begun = ", begun in time," if in_time and basis.limit is not None and failed.started < basis.limit else ""
+        return f" The {self.doing.noun} concluded {self._moment(failed.concluded)}{begun} failed."
+
+    def ended(self, span: Span) -> str:
+        if span.end is None:
+            return "Not ended"
+        when, event = self._moment(span.end), span.ended_by
+        if event is None:
+            return f"{'Ran out' if span.condition is Condition.DEFERRED else 'Ended'} {when}"
+        if isinstance(event, Tested):
+            return self._ended_by_test(event, span.end, when)
+        if isinstance(event, Deferred):
+            return f"Deferred {when}, until {self._limit(event.until)}"
+        if isinstance(event, Section):
+            return f"Section begun {when}, for which an earlier {self.doing.noun} is enough"
+        return f"{_HAPPENED_WORDS[event.kind]} {when}"
+
+    def _ended_by_test(self, test: Tested, end: dt.datetime, when: str) -> str:
+        noun = self.doing.noun
+        if test.concluded is None or _utc(test.concluded) != _utc(end):
+            return f"{noun[:1].upper()}{noun[1:]} begun {when}"
+        return f"Passed {when}" if test.passed else f"Failed {when}"
+
+    def _moment(self, moment: dt.datetime) -> str:
+        return moment_words(moment, self.zone)
+
+    def _limit(self, moment: dt.datetime | None) -> str:
+        return limit_words(moment, self.zone) if moment is not None else "a date not known"
