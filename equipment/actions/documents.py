@@ -1,6 +1,7 @@
 """Documents of components and instruments."""
 
 import re
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
 
@@ -29,29 +30,66 @@ def attach_document(
     number: str = "",
     issued_on: date | None = None,
     expires_on: date | None = None,
+    follows: Document | None = None,
     by: Actor,
     at: datetime,
 ) -> Document:
     """Keep a file as received, under its SHA-256, as a document of a component or an instrument.
 
-    Raises Refused for an empty or too large file and for days out of order.
+    With `follows` it renews that one, which falls due no more. Raises Refused for an empty or too large file, days
+    out of order, and one to follow that is of something else or followed already.
     """
-    _check_size(content)
+    kept = keep_file(content, file_name)
+    if follows is not None and not _is_of(follows, subject):
+        raise Refused("follows", f"“{follows}” is a document of something else.", "Renew one of this thing.")
     document = Document(
         component=subject if isinstance(subject, Component) else None,
         instrument=subject if isinstance(subject, Instrument) else None,
         kind=kind,
         issued_on=issued_on,
         expires_on=expires_on,
-        file_name=plain_name(file_name),
-        sha256=files.keep(content),
-        size=len(content),
+        file_name=kept.name,
+        sha256=kept.sha256,
+        size=kept.size,
+        follows=follows,
         added_at=saving.aware(at),
         added_by=name_of(by),
     )
     saving.assign_values(document, {"title": title, "number": number})
     saving.add_row(document, Event.DOCUMENT_ATTACHED, by=by, at=at)
     return document
+
+
+@transaction.atomic
+def withdraw_document(document: Document, *, reason: str, by: Actor, at: datetime) -> Document:
+    """Withdraw a document attached in error; its file stays, and what it renewed counts again.
+
+    Raises Refused when it is withdrawn, another renews it, or no reason is given.
+    """
+    later = document.followed_by.filter(withdrawn_at__isnull=True).first()
+    if later is not None:
+        raise Refused("", f"“{later}” renews this document.", "Withdraw that one first.")
+    return saving.withdraw_row(document, Event.DOCUMENT_WITHDRAWN, reason=reason, by=by, at=at)
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A file in the store: its name as received, its SHA-256 and its size in bytes."""
+
+    name: str
+    sha256: str
+    size: int
+
+
+def keep_file(content: bytes, file_name: str) -> Kept:
+    """Store a file as received, once. Raises Refused for an empty or too large one."""
+    _check_size(content)
+    return Kept(plain_name(file_name), files.keep(content), len(content))
+
+
+def _is_of(document: Document, subject: Component | Instrument) -> bool:
+    key = document.component_id if isinstance(subject, Component) else document.instrument_id
+    return key == subject.pk
 
 
 def plain_name(file_name: str) -> str:

@@ -12,12 +12,14 @@ from django.utils import timezone
 from equipment.actions import refusals
 from equipment.actions.events import Event
 from equipment.errors import Refused
+from equipment.models import Withdrawable
 from equipment.queries.access import rig_of
 from equipment.queries.versions import digest
 from trail import entries
-from trail.actors import Actor
+from trail.actors import Actor, name_of
 
 Row = TypeVar("Row", bound=models.Model)
+Withdrawn = TypeVar("Withdrawn", bound=Withdrawable)
 
 
 def aware(moment: datetime, *, field: str = "at") -> datetime:
@@ -109,6 +111,24 @@ def change_row(
     store_row(row)
     entries.write(event, row, by=by, at=at, rig_number=rig_of(row).pk, before=was, after=becomes, reason=reason)
     return True
+
+
+def withdraw_row(row: Withdrawn, event: Event, *, reason: str, by: Actor, at: datetime) -> Withdrawn:
+    """Mark a row as entered in error, with its entry; it stays on file and counts no more.
+
+    Raises Refused when it is withdrawn already or no reason is given.
+    """
+    fresh = locked(row)
+    if fresh.withdrawn_at is not None:
+        raise Refused("", "This is withdrawn already.", "Nothing is left to do.")
+    before = entries.snapshot(fresh)
+    fresh.withdrawn_reason = said(
+        reason, field="reason", reason="A reason is missing.", remedy="Say what was entered in error."
+    )
+    fresh.withdrawn_at = aware(at).astimezone(UTC)
+    fresh.withdrawn_by = name_of(by)
+    change_row(fresh, event, before=before, by=by, at=at, reason=fresh.withdrawn_reason)
+    return fresh
 
 
 def amend_row(row: Row, values: Mapping[str, Any], event: Event, *, seen: str = "", by: Actor, at: datetime) -> Row:

@@ -1,13 +1,14 @@
 """Work done on components: elastomers fitted and removed, service events."""
 
 from datetime import date, datetime
+from typing import Final
 
 from django.db import transaction
 
 from equipment.actions import saving
 from equipment.actions.events import Event
 from equipment.errors import Refused
-from equipment.models import Component, Elastomer, ServiceEvent
+from equipment.models import Component, Elastomer, ServiceEvent, ServiceKind
 from trail import entries
 from trail.actors import Actor, name_of
 
@@ -56,13 +57,48 @@ def record_service(
 ) -> ServiceEvent:
     """Record work on a component, finished at `finished_at`; tests before it may count no more.
 
-    Raises Refused for a time to come, ValidationError for a missing description.
+    Raises Refused for a time to come and for leaving or coming back into service twice, ValidationError for a
+    missing description.
     """
     saving.not_after(finished_at, at, field="finished_at")
+    _refuse_moving_twice(component, kind, finished_at)
     event = ServiceEvent(component=component, kind=kind, at=finished_at, recorded_by=name_of(by))
     saving.assign_values(event, {"description": description})
     saving.add_row(event, Event.SERVICE_RECORDED, by=by, at=at)
     return event
+
+
+@transaction.atomic
+def withdraw_service(event: ServiceEvent, *, reason: str, by: Actor, at: datetime) -> ServiceEvent:
+    """Withdraw work that was entered in error: it ends no test any more. Raises Refused: withdrawn, no reason."""
+    return saving.withdraw_row(event, Event.SERVICE_WITHDRAWN, reason=reason, by=by, at=at)
+
+
+@transaction.atomic
+def withdraw_elastomer(elastomer: Elastomer, *, reason: str, by: Actor, at: datetime) -> Elastomer:
+    """Withdraw an elastomer that was entered in error and never fitted. Raises Refused: withdrawn, no reason."""
+    return saving.withdraw_row(elastomer, Event.ELASTOMER_WITHDRAWN, reason=reason, by=by, at=at)
+
+
+_MOVES: Final = (ServiceKind.OUT_OF_SERVICE, ServiceKind.BACK_IN_SERVICE)
+
+
+def _refuse_moving_twice(component: Component, kind: str, moment: datetime) -> None:
+    """Refuse what the history contradicts: out of service while it is out, back while it never left."""
+    if kind not in _MOVES:
+        return
+    moves = component.service_events.filter(kind__in=_MOVES)
+    before = moves.filter(at__lte=moment).order_by("at", "pk").last()
+    after = moves.filter(at__gt=moment).order_by("at", "pk").first()
+    was_out = before is not None and before.kind == ServiceKind.OUT_OF_SERVICE
+    if kind == ServiceKind.OUT_OF_SERVICE and was_out:
+        raise Refused("kind", "It is out of service at that time already.", "Record when it came back first.")
+    if kind == ServiceKind.BACK_IN_SERVICE and not was_out:
+        raise Refused("kind", "It is in service at that time.", "Record when it was taken out first.")
+    if after is not None and after.kind == kind:
+        raise Refused(
+            "finished_at", f"“{after.get_kind_display()}” is on file for a later time.", "Give the time in its order."
+        )
 
 
 def _not_to_come(field: str, day: date, component: Component, at: datetime) -> None:

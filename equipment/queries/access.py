@@ -35,17 +35,19 @@ class Right(StrEnum):
     READ = "look at this rig"
     RECORD = "record tests"
     MANAGE = "change equipment, stacks and wells"
+    WORK = "enter work done"
+    DEFER = "let what is due wait"
     SIGN = "sign records"
     ADMINISTER = "change the rig and its crew"
 
 
 RIGHTS: Final[Mapping[str, frozenset[Right]]] = {
     CrewRole.TESTER: frozenset({Right.READ, Right.RECORD, Right.SIGN}),
-    CrewRole.SUPERVISOR: frozenset({Right.READ, Right.RECORD, Right.MANAGE, Right.SIGN}),
-    CrewRole.RIG_MANAGER: frozenset({Right.READ, Right.MANAGE, Right.SIGN, Right.ADMINISTER}),
+    CrewRole.SUPERVISOR: frozenset({Right.READ, Right.RECORD, Right.MANAGE, Right.WORK, Right.DEFER, Right.SIGN}),
+    CrewRole.RIG_MANAGER: frozenset({Right.READ, Right.MANAGE, Right.WORK, Right.DEFER, Right.SIGN, Right.ADMINISTER}),
     CrewRole.LESSEE: frozenset({Right.READ, Right.SIGN}),
     CrewRole.AUDITOR: frozenset({Right.READ}),
-    CrewRole.ADMINISTRATOR: frozenset({Right.READ, Right.RECORD, Right.MANAGE, Right.ADMINISTER}),
+    CrewRole.ADMINISTRATOR: frozenset({Right.READ, Right.RECORD, Right.MANAGE, Right.WORK, Right.ADMINISTER}),
 }
 _BY_ADMINISTRATION: Final = frozenset(Right) - {Right.SIGN}
 

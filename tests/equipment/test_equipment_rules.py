@@ -93,11 +93,17 @@ def test_somebody_s_save_is_not_written_over():
     ("role", "rights"),
     [
         (CrewRole.TESTER, {Right.READ, Right.RECORD, Right.SIGN}),
-        (CrewRole.SUPERVISOR, {Right.READ, Right.RECORD, Right.MANAGE, Right.SIGN}),
-        (CrewRole.RIG_MANAGER, {Right.READ, Right.MANAGE, Right.SIGN, Right.ADMINISTER}),
+        (
+            CrewRole.SUPERVISOR,
+            {Right.READ, Right.RECORD, Right.MANAGE, Right.WORK, Right.DEFER, Right.SIGN},
+        ),
+        (
+            CrewRole.RIG_MANAGER,
+            {Right.READ, Right.MANAGE, Right.WORK, Right.DEFER, Right.SIGN, Right.ADMINISTER},
+        ),
         (CrewRole.LESSEE, {Right.READ, Right.SIGN}),
         (CrewRole.AUDITOR, {Right.READ}),
-        (CrewRole.ADMINISTRATOR, {Right.READ, Right.RECORD, Right.MANAGE, Right.ADMINISTER}),
+        (CrewRole.ADMINISTRATOR, {Right.READ, Right.RECORD, Right.MANAGE, Right.WORK, Right.ADMINISTER}),
     ],
 )
 def test_a_role_gives_its_rights(role, rights):
