@@ -25,7 +25,7 @@ def moment_words(moment: dt.datetime, zone: ZoneInfo) -> str:
     '8 Nov 2026, 09:30 UTC−6'
     """
     local = moment.astimezone(zone)
-    return f"{_date_words(local)}, {local.hour:02}:{local.minute:02} {_zone_words(local)}"
+    return f"{date_words(local)}, {local.hour:02}:{local.minute:02} {offset_words(local)}"
 
 
 def limit_words(limit: dt.datetime, zone: ZoneInfo) -> str:
@@ -40,18 +40,20 @@ def limit_words(limit: dt.datetime, zone: ZoneInfo) -> str:
     # Not by the clock showing 00:00: there are days that begin at 01:00.
     if just_before.toordinal() == local.toordinal():
         return moment_words(limit, zone)
-    return f"midnight at the end of {_date_words(just_before)}, {_zone_words(just_before)}"
+    return f"midnight at the end of {date_words(just_before)}, {offset_words(just_before)}"
 
 
 _INSTANT: Final = dt.timedelta(microseconds=1)
 _MONTHS: Final = ("", "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
-def _date_words(local: dt.datetime) -> str:
+def date_words(local: dt.datetime) -> str:
+    """Return the day a local time lies on: ``8 Nov 2026``."""
     return f"{local.day} {_MONTHS[local.month]} {local.year}"
 
 
-def _zone_words(local: dt.datetime) -> str:
+def offset_words(local: dt.datetime) -> str:
+    """Return how far a local time's clock stands from UTC: ``UTC−6``."""
     minutes = round((local.utcoffset() or _NOTHING).total_seconds() / 60)
     if not minutes:
         return "UTC"

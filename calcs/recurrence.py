@@ -384,7 +384,7 @@ class Known:
                 self.running.append(test)
         elif not test.passed:
             self.last_failure = _last_concluded(self.last_failure, test)
-        elif self._is_enough(test):
+        elif self.is_enough(test):
             self.last_pass = _last_concluded(self.last_pass, test)
         else:
             self.last_too_low = _last_concluded(self.last_too_low, test)
@@ -395,7 +395,8 @@ class Known:
         # Without a conclusion but marked as failed it was broken off.
         return test.passed is None and (self.forget is None or self.at - test.started <= self.forget)
 
-    def _is_enough(self, test: Tested) -> bool:
+    def is_enough(self, test: Tested) -> bool:
+        """Tell whether a passing test shows what is asked now."""
         if test.falls_short:
             return False
         required = self.section.required_gauge if self.section else None
