@@ -21,7 +21,7 @@ from tests_app.models.drawdowns import (
 from tests_app.models.editions import EditionText
 from tests_app.models.function_tests import ClosedOn, FunctionLine, FunctionTest, Worked
 from tests_app.models.notices import Channel, Closing, Delivery, Digest, Message, Notice, Purpose, SweepMark
-from tests_app.models.obligations import Obligation, PartOfSystem, Reckoning, What
+from tests_app.models.obligations import CountsAs, Obligation, PartOfSystem, Reckoning, What
 from tests_app.models.pressure_tests import (
     Barrier,
     ControlStation,
@@ -54,6 +54,7 @@ __all__ = [
     "Closing",
     "Completion",
     "ControlStation",
+    "CountsAs",
     "Deferral",
     "Delivery",
     "Digest",

@@ -6,6 +6,7 @@ never stored: it is worked out from `events` and the moment, by `calcs.recurrenc
 """
 
 from django.db import models
+from django.db.models import Case, F, Q, Value, When
 
 from equipment.models import Bank, Component, ControlItem, Document, Elastomer, Installation, Instrument, Position, Rig
 from equipment.models import Stack as BopStack
@@ -30,6 +31,16 @@ class What(models.TextChoices):
     DRILL = "drill", "Drill"
     NOTICE = "notice", "Notice"
     REPORT = "report", "Report"
+
+
+class CountsAs(models.TextChoices):
+    """What of an obligation's standing hangs on no moment: which of its columns say how it stands."""
+
+    UNKNOWN = "unknown", "Cannot be worked out"
+    OUT_OF_SERVICE = "out-of-service", "Out of service"
+    AT_ONCE = "at-once", "Due at once, by an event"
+    UNDATED = "undated", "In date, with no date"
+    DATED = "dated", "Due by a date"
 
 
 class Obligation(models.Model):
@@ -85,6 +96,22 @@ class Obligation(models.Model):
     error = models.TextField(blank=True, help_text="Why it can't be worked out.")
     stops_operations = models.BooleanField(default=True, help_text="Whether work stops while it is overdue.")
     worked_at = models.DateTimeField()
+    # What an event calls for is due at the moment it counts from; by the clock the date lies after that.
+    counts_as = models.GeneratedField(
+        expression=Case(
+            When(~Q(error=""), then=Value(CountsAs.UNKNOWN)),
+            When(out_of_service=True, then=Value(CountsAs.OUT_OF_SERVICE)),
+            When(
+                Q(due_at=F("counts_from")) | Q(due_at__isnull=True, counts_from__isnull=True),
+                then=Value(CountsAs.AT_ONCE),
+            ),
+            When(due_at__isnull=True, then=Value(CountsAs.UNDATED)),
+            default=Value(CountsAs.DATED),
+        ),
+        output_field=models.CharField(max_length=16, choices=CountsAs),
+        db_persist=True,
+        help_text="Written by the database, so that a fleet is counted without reading its obligations' texts.",
+    )
 
     class Meta:
         ordering = ("rig", "due_at", "key")
@@ -92,6 +119,11 @@ class Obligation(models.Model):
         indexes = (
             models.Index(fields=["rig", "due_at"], name="obligation_by_rig_due"),
             models.Index(fields=["attention_at"], name="obligation_by_attention"),
+            # All the fleet board counts, in the order it narrows by.
+            models.Index(
+                fields=["rig", "counts_as", "due_at", "running_since", "stops_operations", "original_due_at"],
+                name="obligation_for_board",
+            ),
         )
 
     def __str__(self) -> str:
