@@ -41,6 +41,7 @@ class Closing(models.TextChoices):
     MOVED = "moved", "Date moved"
     BEGUN = "begun", "Test begun"
     OUT_OF_SERVICE = "out-of-service", "Out of service"
+    OVERTAKEN = "overtaken", "Told again at a later stage"
     GONE = "gone", "No longer owed"
 
 
