@@ -145,11 +145,50 @@ class SigningCapacity(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where a figure stands and how surely that is known."""
+    """Where a figure stands and how surely that is known; `own`: a rig's own programme changed it, the note says how."""
 
     clause: str
     confidence: Confidence
     note: str = ""
+    own: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class OwnFigure:
+    """A figure a rig's own programme changes, in words, see `calcs.programmes`.
+
+    Attributes:
+        rule_id: the rule it is of.
+        rule_title: that rule in words.
+        clause: where the source's value stands.
+        figure: its key in the vocabulary of programmes.
+        label: which figure it is, in words.
+        own: its own value.
+        source: the source's value; empty where the source leaves it open.
+        comparison: whether the own value is stricter, looser or the same.
+        approval: the reference that allows a looser one.
+    """
+
+    rule_id: str
+    rule_title: str
+    clause: str
+    figure: str
+    label: str
+    own: str
+    source: str
+    comparison: str
+    approval: str = ""
+
+    @property
+    def words(self) -> str:
+        """The change in words, with what allows it.
+
+        >>> OwnFigure("r", "t", "c", "hold", "Hold", "10 min", "5 min", "stricter").words
+        'Own programme: 10 min instead of 5 min, stricter'
+        """
+        said = f"Own programme: {self.own}"
+        said += f" instead of {self.source}" if self.source else ", where the source asks nothing"
+        return f"{said}, {self.comparison}" + (f", approved under {self.approval}" if self.approval else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -422,6 +461,8 @@ class Edition:
         rules: its rules.
         bank_rules: its rules on accumulators and pumps.
         schedule_rules: what else recurs or is called for by events, see `calcs.schedule_rules`.
+        source_id: of a rig's own copy, the id of the published edition it was made from; else empty.
+        own: of a rig's own copy, the figures changed in it.
     """
 
     id: str
@@ -437,6 +478,8 @@ class Edition:
     aliases: tuple[str, ...] = ()
     bank_rules: tuple[BankRule, ...] = ()
     schedule_rules: tuple[StatedRule, ...] = ()
+    source_id: str = ""
+    own: tuple[OwnFigure, ...] = ()
 
     @property
     def ordered_by(self) -> tuple[dt.date, str]:
