@@ -9,8 +9,9 @@ from zoneinfo import ZoneInfo
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calcs import exceeded
-from calcs.exceeded import Condition, Exceedance, Span, exceedances, spans, was_met
+from calcs import conditions
+from calcs.conditions import Condition, Span, spans
+from calcs.exceeded import Exceedance, cut, exceedances, joined, told, was_met
 from calcs.recurrence import Deadline, Deferred, Event, EventKind, Happened, Interval, Section, State, Tested, due
 
 CHICAGO = ZoneInfo("America/Chicago")
@@ -241,7 +242,28 @@ def test_five_years_of_tests_work_each_date_out_once() -> None:
     first = dt.datetime(2021, 1, 1, tzinfo=dt.UTC)
     begun = [first + n * dt.timedelta(days=15) for n in range(5 * 24)]
     history = [Tested(at, at + dt.timedelta(hours=1), True) for at in begun]
-    with mock.patch.object(exceeded, "deadline_after", wraps=exceeded.deadline_after) as worked_out:
+    with mock.patch.object(conditions, "deadline_after", wraps=conditions.deadline_after) as worked_out:
         whole = spans(FORTNIGHT, Deadline.EXACT, history, since=first, until=begun[-1], zone=CHICAGO)
     assert len([span for span in whole if span.condition is Condition.OVERDUE]) == len(begun) - 1
     assert worked_out.call_count == len(begun) - 1
+
+
+# Pieces: what is asked may change between two of them
+
+
+def test_pieces_that_touch_and_are_alike_become_one_span_with_the_end_of_the_last() -> None:
+    whole = spans(FORTNIGHT, Deadline.MIDNIGHT, [passing(2)], since=on(2, 10), until=on(25), zone=CHICAGO)
+    pieces = [cut(whole, None, on(20), ended="What is asked changed"), cut(whole, on(20), on(25), ended="Removed")]
+    in_date, late = joined(pieces)
+    assert (in_date.condition, late.condition) == (Condition.IN_DATE, Condition.OVERDUE)
+    assert (late.begin, late.end, late.ended_otherwise) == (on(17), on(25), "Removed")
+    assert [one.ended for one in told([in_date, late], CHICAGO)] == ["Removed"]
+
+
+def test_pieces_with_time_between_them_stay_two_gaps() -> None:
+    whole = spans(FORTNIGHT, Deadline.MIDNIGHT, [passing(2)], since=on(2, 10), until=on(30), zone=CHICAGO)
+    first, second = cut(whole, on(18), on(20)), cut(whole, on(22), None)
+    assert [(one.begin, one.end) for one in told(joined([first, second]), CHICAGO)] == [
+        (on(18), on(20)),
+        (on(22), None),
+    ]
