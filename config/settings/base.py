@@ -146,6 +146,12 @@ REST_FRAMEWORK = {
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 
+# Mail and web hooks. A server that does not answer holds up one worker for half a minute, not for ever.
+EMAIL_TIMEOUT = 30
+# Whether a rig's web hook may lead to an address of a private network, or to this machine. A rig's network is one, so
+# the embedded profile allows it; on a server many rigs share, a hook could otherwise ask the server's own neighbours.
+WELLHOLD_HOOKS_TO_PRIVATE = ENV.flag("WELLHOLD_HOOKS_TO_PRIVATE", default=False)
+
 # Background work: ids only, every task safe to run twice. A task is taken off the queue when it has ended, so one that
 # was running when its worker died runs again.
 # Two queues, taken from by turns: what a person waits for, and what nobody does (tests_app.after_commit).

@@ -43,6 +43,7 @@ EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
 EMAIL_FILE_PATH = folder(WELLHOLD_VAR / "mail")
 DEFAULT_FROM_EMAIL = ENV.text("MAIL_FROM", "wellhold@localhost")
 globals().update(ENV.mail("EMAIL_URL"))
+WELLHOLD_HOOKS_TO_PRIVATE = ENV.flag("WELLHOLD_HOOKS_TO_PRIVATE", default=True)
 
 DEMO_ACCOUNTS_ALLOWED = True
 
