@@ -186,6 +186,15 @@ def last_day_before(limit: dt.datetime, zone: ZoneInfo) -> dt.date:
     return limit.astimezone(zone).date() - _DAY
 
 
+def end_of(at: dt.datetime, days: int, zone: ZoneInfo) -> dt.datetime:
+    """Return the moment at which today and the days after it, `days` in all, are over.
+
+    >>> end_of(dt.datetime(2026, 6, 1, 9, tzinfo=dt.UTC), 14, ZoneInfo("UTC")).isoformat()
+    '2026-06-15T00:00:00+00:00'
+    """
+    return localise(dt.datetime.combine(at.astimezone(zone).date() + dt.timedelta(days=days), dt.time()), zone)
+
+
 def _by_day(opportunities: Iterable[Opportunity]) -> dict[dt.date, tuple[str, ...]]:
     found: dict[dt.date, tuple[str, ...]] = {}
     for one in opportunities:
