@@ -1,0 +1,58 @@
+"""When one obligation falls due: what a deferral moves, and what a postponement leaves standing."""
+
+from datetime import datetime, timedelta
+from typing import Final
+
+from calcs.recurrence import Due, Interval
+from equipment.models import Rig
+from tests_app.models import What
+from tests_app.queries.due_items import DueItem
+from tests_app.queries.due_list import due_list
+from tests_app.queries.owed import Owed
+
+
+def due_item(rig: Rig, key: str, *, at: datetime) -> DueItem | None:
+    """Return the row of the due list with that key; None where nothing of it is due."""
+    return next((item for item in due_list(rig, at=at) if _key(item) == key), None)
+
+
+def _key(item: DueItem) -> str:
+    found = getattr(item, "key", "")
+    if found:
+        return str(found)
+    if item.bank is not None:
+        return f"{item.what.value}/bank-{item.bank.pk}"
+    return f"{item.what.value}/installation-{item.installation.pk}"
+
+
+def original_of(due: Due | None) -> datetime | None:
+    """Return when it fell due before any deferral."""
+    return None if due is None else due.original_due_at or due.due_at
+
+
+def interval_of(owed: Owed) -> Interval | None:
+    """Return how often the rules ask for it; None where only events or papers do."""
+    recurs = owed.rule.recurs if owed.rule else None
+    return recurs.interval if recurs else None
+
+
+def is_test(what: What) -> bool:
+    """Tell whether it is a test: what clauses on tests that may wait are about."""
+    return what in (What.PRESSURE, What.FUNCTION, What.DRAWDOWN, What.PUMP, What.CASING)
+
+
+LONGEST: Final = timedelta(days=366)
+
+
+def longest_wait(owed: Owed, due: Due | None) -> timedelta:
+    """Return how long a deferral may let it wait beyond its date: one interval, and no longer than a year.
+
+    Whoever needs longer changes the rule, not the date (common practice).
+    """
+    interval = interval_of(owed)
+    if interval is not None:
+        return min(timedelta(days=interval.roughly_days), LONGEST)
+    original = original_of(due)
+    if due is None or original is None or due.counts_from is None or original <= due.counts_from:
+        return LONGEST
+    return min(original - due.counts_from, LONGEST)

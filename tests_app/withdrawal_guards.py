@@ -1,0 +1,54 @@
+"""Guards of work done, deferrals and postponements: written once, then only withdrawn, called for or ended, once."""
+
+from collections.abc import Sequence
+
+from django.db.models import Model
+
+from tests_app.models import Completion, Deferral, Postponement
+from trail.guards import Guard, row_guard, truncate_guard
+
+
+def withdrawal_guards() -> tuple[Guard, ...]:
+    """Return every guard of these rows."""
+    withdrawal = ("withdrawn_at", "withdrawn_by", "withdrawn_reason")
+    return (
+        *_guards(Completion, (withdrawal,), "work entered never changes: withdraw it and enter it anew"),
+        *_guards(Deferral, (withdrawal,), "a deferral never changes: withdraw it and enter it anew"),
+        *_guards(
+            Postponement,
+            (("called_at", "called_by"), ("ended_at", "ended_by", "ended_reason")),
+            "a postponement never changes: end it and enter it anew",
+        ),
+    )
+
+
+def _guards(model: type[Model], written_later: Sequence[tuple[str, ...]], message: str) -> tuple[Guard, ...]:
+    """Refuse deleting, and every change but the first writing of each group of columns, a moment leading it.
+
+    Once the last group is written nothing changes any more.
+    """
+    table = model._meta.db_table
+    later = {column for group in written_later for column in group}
+    fixed = [str(field.column) for field in model._meta.concrete_fields if field.column not in later]
+    return (
+        row_guard(
+            f"{table}_written_once",
+            table,
+            "UPDATE",
+            when_sqlite=_changed(fixed, written_later, "IS NOT"),
+            when_postgresql=_changed(fixed, written_later, "IS DISTINCT FROM"),
+            message=message,
+        ),
+        row_guard(f"{table}_kept", table, "DELETE", when_sqlite="1", when_postgresql="true", message=message),
+        truncate_guard(table, message),
+    )
+
+
+def _changed(fixed: Sequence[str], written_later: Sequence[tuple[str, ...]], differs: str) -> str:
+    """SQL: a column that never changes does, or a group is written a second time or without its moment."""
+    conditions = [f'OLD."{column}" {differs} NEW."{column}"' for column in fixed]
+    conditions.append(f'OLD."{written_later[-1][0]}" IS NOT NULL')
+    for moment, *others in written_later:
+        touched = " OR ".join(f'OLD."{column}" {differs} NEW."{column}"' for column in (moment, *others))
+        conditions.append(f'(({touched}) AND (OLD."{moment}" IS NOT NULL OR NEW."{moment}" IS NULL))')
+    return " OR ".join(conditions)
