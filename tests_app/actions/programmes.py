@@ -11,6 +11,8 @@ from equipment.errors import Refused
 from equipment.models import Rig
 from tests_app import rulebook
 from tests_app.models import Programme
+from tests_app.models.programmes import MARK
+from tests_app.queries.programmes import own_figures
 from trail import entries
 from trail.actors import Actor, name_of
 
@@ -21,6 +23,7 @@ def choose_edition(
 ) -> Programme:
     """Let the rig test by the edition of that name since a moment, or from now on; tests opened keep their own.
 
+    The rig's own values in the rules followed until now are left behind, and the trail names them.
     Raises Refused naming `edition` when the rule book holds none of that name or the rig follows it already,
     `since` for a time to come or one before the rules followed until now, `reason` for a change without one.
     """
@@ -32,6 +35,7 @@ def choose_edition(
     if current is not None:
         _refuse_change(current, chosen, followed_since, reason)
     before = entries.snapshot(current) if current else None
+    left_behind = [f"{own.rule_title}, {own.label.lower()}: {own.words}" for own in own_figures(current)]
     values = {"edition": chosen.id, "chosen_at": followed_since, "chosen_by": name_of(by)}
     programme, _ = Programme.objects.update_or_create(rig=rig, defaults=values)
     entries.write(
@@ -41,7 +45,7 @@ def choose_edition(
         at=at,
         rig_number=rig.pk,
         before=before,
-        after=entries.snapshot(programme),
+        after={**entries.snapshot(programme), **({"left_behind": left_behind} if left_behind else {})},
         reason=reason.strip(),
     )
     return programme
@@ -55,7 +59,7 @@ def _refuse_change(current: Programme, chosen: Edition, since: datetime, reason:
     if since.astimezone(zone).date() < followed_since:
         raise Refused(
             "since",
-            f"The rig has followed {current.edition} since {date_text(followed_since)}.",
+            f"The rig has followed {current.edition.partition(MARK)[0]} since {date_text(followed_since)}.",
             "Give that day or a later one.",
         )
     if not reason.strip():
@@ -63,8 +67,10 @@ def _refuse_change(current: Programme, chosen: Edition, since: datetime, reason:
 
 
 def _named(edition: str) -> Edition:
+    if MARK in edition:
+        raise Refused("edition", "Nobody follows a copy of another rig's rules.", "Choose a published edition.")
     try:
-        found = rulebook.edition(edition)
+        found = rulebook.published(edition)
     except InputError as error:
         raise Refused("edition", error.reason, error.remedy) from error
     if not found.asks_pressure_tests:

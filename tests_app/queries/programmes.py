@@ -1,9 +1,13 @@
-"""Which rules a rig follows, since when, and how that came about."""
+"""Which rules a rig follows, since when, how that came about, and what of them is the rig's own."""
 
 from django.db.models import QuerySet
 
+from calcs.errors import InputError
+from calcs.rules import OwnFigure
 from equipment.models import Rig
-from tests_app.models import Programme
+from tests_app import rulebook
+from tests_app.models import Programme, ProgrammeCopy
+from tests_app.models.programmes import MARK
 from trail import entries
 from trail.models import TrailEntry
 
@@ -16,3 +20,26 @@ def programme_of(rig: Rig) -> Programme | None:
 def choices_of(programme: Programme | None) -> QuerySet[TrailEntry]:
     """Return each choice of rules the rig made, the latest first."""
     return entries.of_subjects([programme] if programme else []).order_by("-at", "-pk")
+
+
+def copy_of(programme: Programme | None) -> ProgrammeCopy | None:
+    """Return the rig's own copy that is followed, None where a published edition is. One query at most."""
+    if programme is None or MARK not in programme.edition:
+        return None
+    copies = ProgrammeCopy.objects.filter(rig_id=programme.rig_id)
+    return next((copy for copy in copies if copy.edition == programme.edition), None)
+
+
+def copies_of(rig: Rig) -> QuerySet[ProgrammeCopy]:
+    """Return every copy of rules the rig ever made, the latest first."""
+    return ProgrammeCopy.objects.filter(rig=rig).order_by("-number")
+
+
+def own_figures(programme: Programme | None) -> tuple[OwnFigure, ...]:
+    """Return the figures in which the rules followed are the rig's own; none where they can't be worked out."""
+    if programme is None or MARK not in programme.edition:
+        return ()
+    try:
+        return rulebook.edition(programme.edition).own
+    except InputError:
+        return ()
