@@ -9,7 +9,7 @@ from tests_app.models import Record, Step
 
 _WORD: Final = re.compile(r"[^\W\d_]{2,}")
 _LEAST_WORDS: Final = 2
-_HEADINGS: Final = ("drawdown_test__bank__component__rig", "pump_test__bank__component__rig")
+_HEADINGS: Final = ("drawdown_test__bank__component__rig", "pump_test__bank__component__rig", "function_test")
 
 
 def hold_draft(record: Record, *, version: int | None = None) -> Record:

@@ -35,7 +35,8 @@ def rework_drafts(row: Component | HoleSection, *, by: Actor, at: datetime) -> l
 def _rests_on(row: Component | HoleSection) -> Q:
     if isinstance(row, HoleSection):
         return Q(section=row.pk, kind__in=(RecordKind.PRESSURE, RecordKind.DRAWDOWN))
-    return Q(steps__lines__component=row.pk) | Q(drawdown_functions__component=row.pk)
+    worked = Q(function_lines__component=row.pk)
+    return Q(steps__lines__component=row.pk) | Q(drawdown_functions__component=row.pk) | worked
 
 
 def _reworked(record: Record, row: Component | HoleSection, *, by: Actor, at: datetime) -> bool:
@@ -43,6 +44,8 @@ def _reworked(record: Record, row: Component | HoleSection, *, by: Actor, at: da
     try:
         if record.kind == RecordKind.DRAWDOWN:
             require_functions(record)
+        elif record.kind == RecordKind.FUNCTION:
+            judge_record(record)
         else:
             require_all(record)
         was, became = entries.changes(before, _asked(record))
@@ -73,6 +76,9 @@ def _asked(record: Record) -> dict[str, Any]:
     if record.kind == RecordKind.DRAWDOWN:
         functions = record.drawdown_functions.order_by("order")
         return {str(one): {"volume": str(one.volume), **_asked_of(one)} for one in functions}
+    if record.kind == RecordKind.FUNCTION:
+        worked = record.function_lines.order_by("order")
+        return {f"{one.order}. {one}": {"component": one.subject_as_tested, "verdict": one.verdict} for one in worked}
     lines = Line.objects.filter(step__record=record).select_related("position", "step").order_by("step__order", "pk")
     return {f"{line.step.order}. {line.position.name}": _words(line) for line in lines}
 

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from tests_app.actions.drawdown_judging import judge_drawdown_record, judge_pump_record
+from tests_app.actions.function_judging import judge_function_record
 from tests_app.actions.judging import judge_all
 from tests_app.models import Record, RecordKind
 
@@ -11,6 +12,7 @@ _BY_KIND: Final[Mapping[str, Callable[[Record], None]]] = {
     RecordKind.PRESSURE: judge_all,
     RecordKind.DRAWDOWN: judge_drawdown_record,
     RecordKind.PUMP: judge_pump_record,
+    RecordKind.FUNCTION: judge_function_record,
 }
 
 

@@ -17,6 +17,7 @@ from tests_app.actions.drafts import hold_draft
 from tests_app.actions.judging import judge_all, require_all
 from tests_app.models import Barrier, Evidence, InstrumentUse, PressureTest, Record, RecordKind
 from tests_app.queries.copies import as_used
+from tests_app.queries.function_statements import unconfirmed
 from tests_app.queries.requirements import edition_of
 from trail import entries
 
@@ -119,6 +120,7 @@ def conclude(record: Record, *, concluded_at: datetime, by: User, at: datetime) 
     """
     held = hold_draft(record)
     _refuse_conclusion(held, concluded_at, at)
+    _refuse_unconfirmed(held)
     before = {"concluded_at": held.concluded_at.isoformat() if held.concluded_at else None}
     held.concluded_at = concluded_at
     held.version += 1
@@ -206,6 +208,16 @@ def _refuse_conclusion(record: Record, concluded_at: datetime, at: datetime) -> 
             "concluded_at",
             f"A hold of this test was still running: the last one typed in ended {ended}.",
             "Give that moment or a later one.",
+        )
+
+
+def _refuse_unconfirmed(record: Record) -> None:
+    """Refuse the end of a function test while something that has to be so first is not confirmed."""
+    if record.kind != RecordKind.FUNCTION:
+        return
+    for one in unconfirmed(record):
+        raise Refused(
+            "concluded_at", f"Nobody confirmed yet: {one.words} {one.clause} asks for it.", "Confirm it above, first."
         )
 
 

@@ -9,7 +9,7 @@ from accounts.models import User
 from equipment.errors import Refused
 from tests_app.actions.judging_by_kind import judge_record
 from tests_app.actions.pressure_tests import save_numbered
-from tests_app.models import Record, Recording, RecordKind, Step
+from tests_app.models import FunctionLine, Record, Recording, RecordKind, Step
 from trail import entries
 
 
@@ -61,6 +61,8 @@ def _copy(old: Record, by: User, at: datetime, reason: str) -> Record:
         _save_copy(use, record=new)
     if old.kind == RecordKind.PRESSURE:
         _copy_pressure_test(old, new)
+    elif old.kind == RecordKind.FUNCTION:
+        _copy_function_test(old, new)
     else:
         _copy_bank_test(old, new)
     judge_record(new)
@@ -84,6 +86,17 @@ def _copy_bank_test(old: Record, new: Record) -> None:
         _save_copy(function, record=new, proposed=proposed)
     for row in (*old.recharges.order_by("order"), *old.pump_readings.order_by("pk")):
         _save_copy(row, record=new)
+
+
+def _copy_function_test(old: Record, new: Record) -> None:
+    """Copy a function test; a line that works another again refers to the copy of that."""
+    _save_copy(old.function_test, record=new)
+    for recording in old.recordings.all():
+        _save_copy(recording, record=new)
+    lines: dict[int, FunctionLine] = {}
+    for line in old.function_lines.order_by("order"):
+        earlier, again = line.pk, line.retest_of_id
+        lines[earlier] = _save_copy(line, record=new, retest_of=lines[again] if again else None)
 
 
 def _copy_steps(old: Record, new: Record) -> None:

@@ -1,11 +1,11 @@
 """What the open points of drawdown and pump tests share."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from accounts.presentation import date_text
 from equipment.models import Bank, PrechargeCheck
-from tests_app.models import Record
+from tests_app.models import InstrumentUse, Record
 from tests_app.queries.banks_tested import copy_of, with_readings_of
 from tests_app.queries.banks_tested import day_of as day_at_bank
 from tests_app.queries.completeness import OpenPoint, day_of, is_in_date
@@ -24,6 +24,11 @@ def instruments(record: Record) -> Iterator[OpenPoint]:
     uses = list(record.instrument_uses.select_related("instrument"))
     if not uses:
         yield OpenPoint("instruments", "No instrument is named.", "Name the gauge or recorder the test was read from.")
+    yield from calibrations(record, uses)
+
+
+def calibrations(record: Record, uses: Iterable[InstrumentUse]) -> Iterator[OpenPoint]:
+    """Ask for a calibration in date of each instrument used, or for a word on it in the remarks."""
     day = day_of(record)
     for use in uses:
         noted = use.instrument.serial.casefold() in record.remarks.casefold()

@@ -13,9 +13,13 @@ from equipment.queries.access import Right, Viewer
 from tests_app.models import (
     Certificate,
     DrawdownFunction,
+    DrawdownTest,
+    FunctionLine,
+    FunctionTest,
     Line,
     Outcome,
     PumpReading,
+    PumpTest,
     Recharge,
     Record,
     Recording,
@@ -32,6 +36,7 @@ _WITH: Final = (
     "drawdown_test__bank__component__rig",
     "drawdown_test__precharge_check",
     "pump_test__bank__component__rig",
+    "function_test",
     "created_by",
     "supersedes",
     "superseded_by",
@@ -87,6 +92,12 @@ def pump_reading_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Pum
     return _checked(user, PumpReading.objects.select_related(*_under("record")).filter(pk=pk).first(), needs)
 
 
+def function_line_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> FunctionLine:
+    """Return a line of a function test with its record; raises NotYours or NotAllowed."""
+    lines = FunctionLine.objects.select_related(*_under("record"), "position", "component", "control_item")
+    return _checked(user, lines.filter(pk=pk).first(), needs)
+
+
 def certificate_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Certificate:
     """Return the certificate of the record with that key; raises NotYours or NotAllowed."""
     certificate = Certificate.objects.select_related(*_under("record")).filter(record_id=pk).first()
@@ -137,11 +148,17 @@ def failed_lines_open(record: Record) -> list[Line]:
 
 
 def is_passed(record: Record) -> bool:
-    """Tell whether a judged record passes: no line of a pressure test is left failed, or its bank test passed."""
+    """Tell whether a judged record passes: no line of a pressure test is left failed, or its test passed as a whole."""
     if record.kind == RecordKind.PRESSURE:
         return not failed_lines_open(record)
-    test = record.drawdown_test if record.kind == RecordKind.DRAWDOWN else record.pump_test
-    return bool(test.outcome == Outcome.PASSED)
+    return bool(heading_of(record).outcome == Outcome.PASSED)
+
+
+def heading_of(record: Record) -> DrawdownTest | PumpTest | FunctionTest:
+    """Return the heading of a record that is judged as a whole: of every kind but a pressure test."""
+    if record.kind == RecordKind.FUNCTION:
+        return record.function_test
+    return record.drawdown_test if record.kind == RecordKind.DRAWDOWN else record.pump_test
 
 
 def last_station_and_pod(stack: Stack, *, before: datetime) -> tuple[str, str]:
@@ -160,7 +177,7 @@ def last_station_and_pod(stack: Stack, *, before: datetime) -> tuple[str, str]:
 
 
 def _under(path: str) -> tuple[str, ...]:
-    return tuple(f"{path}__{name}" for name in _WITH[:7])
+    return tuple(f"{path}__{name}" for name in _WITH[:8])
 
 
 def _checked(user: Viewer, row: Row | None, needs: Right) -> Row:
@@ -175,5 +192,5 @@ def _record_of(row: Model) -> Record:
         return row
     if isinstance(row, Line):
         return row.step.record
-    assert isinstance(row, Step | Recording | Certificate | DrawdownFunction | Recharge | PumpReading)
+    assert isinstance(row, Step | Recording | Certificate | DrawdownFunction | Recharge | PumpReading | FunctionLine)
     return row.record
