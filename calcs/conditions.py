@@ -11,7 +11,19 @@ from enum import StrEnum
 from typing import Final, TypeVar
 from zoneinfo import ZoneInfo
 
-from calcs.recurrence import Deadline, Deferred, Event, EventKind, Happened, Interval, Section, Tested, deadline_after
+from calcs.recurrence import (
+    Deadline,
+    Deferred,
+    Due,
+    Event,
+    EventKind,
+    Happened,
+    Interval,
+    Section,
+    State,
+    Tested,
+    deadline_after,
+)
 
 
 class Condition(StrEnum):
@@ -80,6 +92,22 @@ class Span:
     basis: Basis
     ended_by: Event | None = None
     ended_otherwise: str = ""
+
+
+def condition_of(found: Due, *, at: dt.datetime) -> Condition:
+    """Return the condition behind the answer of `calcs.recurrence.due` at a moment."""
+    if found.state in _AS_STATED:
+        return _AS_STATED[found.state]
+    original = found.original_due_at
+    return Condition.DEFERRED if original is not None and in_utc(at) >= in_utc(original) else Condition.IN_DATE
+
+
+_AS_STATED: Final = {
+    State.OVERDUE: Condition.OVERDUE,
+    State.DUE_NOW: Condition.OPEN,
+    State.IN_PROGRESS: Condition.IN_PROGRESS,
+    State.OUT_OF_SERVICE: Condition.OUT_OF_SERVICE,
+}
 
 
 def spans(
