@@ -38,9 +38,16 @@ class CountsAs(models.TextChoices):
 
     UNKNOWN = "unknown", "Cannot be worked out"
     OUT_OF_SERVICE = "out-of-service", "Out of service"
+    FAILED_AT_ONCE = "failed-at-once", "Due at once, by an event, and not passed since"
     AT_ONCE = "at-once", "Due at once, by an event"
+    FAILED = "failed", "Last test not passed"
     UNDATED = "undated", "In date, with no date"
     DATED = "dated", "Due by a date"
+
+
+# What an event calls for is due at the moment it counts from; by the clock the date lies after that.
+_AT_ONCE = Q(due_at=F("counts_from")) | Q(due_at__isnull=True, counts_from__isnull=True)
+_FAILED = Q(failed_record__isnull=False) | ~Q(out_of_tolerance="")
 
 
 class Obligation(models.Model):
@@ -96,15 +103,13 @@ class Obligation(models.Model):
     error = models.TextField(blank=True, help_text="Why it can't be worked out.")
     stops_operations = models.BooleanField(default=True, help_text="Whether work stops while it is overdue.")
     worked_at = models.DateTimeField()
-    # What an event calls for is due at the moment it counts from; by the clock the date lies after that.
     counts_as = models.GeneratedField(
         expression=Case(
             When(~Q(error=""), then=Value(CountsAs.UNKNOWN)),
             When(out_of_service=True, then=Value(CountsAs.OUT_OF_SERVICE)),
-            When(
-                Q(due_at=F("counts_from")) | Q(due_at__isnull=True, counts_from__isnull=True),
-                then=Value(CountsAs.AT_ONCE),
-            ),
+            When(_AT_ONCE & _FAILED, then=Value(CountsAs.FAILED_AT_ONCE)),
+            When(_AT_ONCE, then=Value(CountsAs.AT_ONCE)),
+            When(_FAILED, then=Value(CountsAs.FAILED)),
             When(due_at__isnull=True, then=Value(CountsAs.UNDATED)),
             default=Value(CountsAs.DATED),
         ),
