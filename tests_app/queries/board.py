@@ -1,4 +1,4 @@
-"""How the rigs of a fleet stand, counted by the database over stored obligations in one pass, whatever the fleet's size.
+"""How the rigs of a fleet stand, counted by the database over stored obligations, whatever the size of the fleet.
 
 "Overdue" is not stored, so the database works it out as `calcs.recurrence.due` does, from the columns `reconcile`
 keeps: `standing_at` says how.
@@ -29,7 +29,6 @@ class Standings:
 
     overdue: Q
     due_now: Q
-    running: Q
     next_days: Q
     unknown: Q
     deferred: Q
@@ -40,17 +39,24 @@ def standings_at(at: datetime) -> Standings:
 
     They hold from the moment the obligation was worked out until the next at which more becomes known of it.
     """
-    dated, at_once = Q(counts_as=CountsAs.DATED), Q(counts_as=CountsAs.AT_ONCE)
     forgotten = at - FORGOTTEN_AFTER
     idle = Q(running_since__isnull=True) | Q(running_since__lt=forgotten)
+    dated = Q(counts_as__in=(CountsAs.DATED, CountsAs.FAILED))
+    overdue = dated & Q(due_at__lte=at) & idle
     return Standings(
-        overdue=dated & Q(due_at__lte=at) & idle,
-        due_now=at_once & idle,
-        running=Q(counts_as__in=(CountsAs.DATED, CountsAs.AT_ONCE), running_since__gte=forgotten),
-        next_days=dated & Q(due_at__gt=at, due_at__lt=at + NEXT) & idle,
+        overdue=overdue,
+        due_now=Q(counts_as=CountsAs.AT_ONCE) & idle | Q(counts_as=CountsAs.FAILED_AT_ONCE) | _not_passed(at),
+        next_days=Q(counts_as=CountsAs.DATED, due_at__gt=at, due_at__lt=at + NEXT) & idle,
         unknown=Q(counts_as=CountsAs.UNKNOWN),
         deferred=dated & Q(original_due_at__isnull=False, due_at__gt=at),
     )
+
+
+def _not_passed(at: datetime) -> Q:
+    """Return the condition for what failed its last test and isn't overdue: it is open until it passes."""
+    failed = Q(counts_as=CountsAs.FAILED)
+    ahead = Q(due_at__isnull=True) | Q(due_at__gt=at) | Q(running_since__gte=at - FORGOTTEN_AFTER)
+    return failed & ahead
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +66,7 @@ class RigStanding:
     Attributes:
         rig: which.
         overdue: obligations overdue.
-        due_now: owed at once, open since an event or never tested.
+        due_now: owed at once: open since an event, never tested, or not passed and not overdue.
         next_days: that run out within the next seven days.
         unknown: that can't be worked out.
         deferred: whose date a deferral moves.
@@ -97,9 +103,7 @@ def board(rigs: QuerySet[Rig], *, at: datetime) -> list[RigStanding]:
     alerts = unacknowledged(keys)
     worked = Reckoning.objects.in_bulk(keys)
     ruled = set(Programme.objects.filter(rig__in=keys).values_list("rig_id", flat=True))
-    return [
-        _standing(rig, counts.get(rig.pk, {}), named, alerts, worked.get(rig.pk), rig.pk in ruled) for rig in found
-    ]
+    return [_standing(rig, counts.get(rig.pk, {}), named, alerts, worked.get(rig.pk), rig.pk in ruled) for rig in found]
 
 
 def _standing(
@@ -123,7 +127,13 @@ def _standing(
     )
 
 
-_COUNTED: Final = (CountsAs.UNKNOWN, CountsAs.AT_ONCE, CountsAs.DATED)
+_COUNTED: Final = (
+    CountsAs.UNKNOWN,
+    CountsAs.FAILED_AT_ONCE,
+    CountsAs.AT_ONCE,
+    CountsAs.FAILED,
+    CountsAs.DATED,
+)
 _COUNTS: Final = ("overdue", "due_now", "next_days", "unknown", "deferred", "stopping")
 
 

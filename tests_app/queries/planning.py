@@ -26,7 +26,7 @@ TOO_SHORT: Final = "A test of it does not last until the next day, so it cannot 
 
 
 @dataclass(frozen=True, slots=True)
-class Owed:
+class Outstanding:
     """An obligation with how it stands at the moment of planning."""
 
     obligation: Obligation
@@ -70,7 +70,7 @@ class Estimate:
 class PlannedTest:
     """One test of a window."""
 
-    owed: Owed
+    outstanding: Outstanding
     renewal: Renewal
 
 
@@ -101,8 +101,8 @@ class Ahead:
     """
 
     windows: tuple[PlannedWindow, ...]
-    running_out: tuple[Owed, ...]
-    not_planned: tuple[tuple[Owed, str], ...]
+    running_out: tuple[Outstanding, ...]
+    not_planned: tuple[tuple[Outstanding, str], ...]
     minutes: float
 
 
@@ -128,7 +128,7 @@ class _Groups:
 
 def plan_ahead(
     rig: Rig,
-    owed: Sequence[Owed],
+    outstanding: Sequence[Outstanding],
     *,
     at: datetime,
     days: int,
@@ -141,11 +141,11 @@ def plan_ahead(
     Raises InputError for a number of days no plan looks ahead.
     """
     groups = _Groups(durations)
-    planned = {one.obligation.key: one for one in owed if not one.why_not_planned}
+    planned = {one.obligation.key: one for one in outstanding if not one.why_not_planned}
     items = [_item(one, groups, estimate) for one in planned.values()]
     set_up = groups.in_order(estimate.set_up)
     plan = windows.propose(items, set_up, at=at, days=days, zone=rig.zone, opportunities=opportunities)
-    left_out = [(one, one.why_not_planned) for one in owed if one.why_not_planned]
+    left_out = [(one, one.why_not_planned) for one in outstanding if one.why_not_planned]
     left_out += [(planned[key], TOO_SHORT) for key in plan.too_short]
     end = windows.end_of(at, days, rig.zone)
     running_out = [one for one in planned.values() if one.is_owed_now or _limit(one) < end]
@@ -157,7 +157,7 @@ def plan_ahead(
     )
 
 
-def _item(one: Owed, groups: _Groups, estimate: Estimate) -> windows.Item:
+def _item(one: Outstanding, groups: _Groups, estimate: Estimate) -> windows.Item:
     obligation, due = one.obligation, one.item.due
     assert due is not None  # what can't be worked out is not planned
     return windows.Item(
@@ -170,12 +170,12 @@ def _item(one: Owed, groups: _Groups, estimate: Estimate) -> windows.Item:
     )
 
 
-def _limit(one: Owed) -> datetime:
+def _limit(one: Outstanding) -> datetime:
     assert one.item.due is not None
     return one.item.due.due_at or one.obligation.worked_at
 
 
-def _named(window: Window, groups: _Groups, planned: Mapping[str, Owed]) -> PlannedWindow:
+def _named(window: Window, groups: _Groups, planned: Mapping[str, Outstanding]) -> PlannedWindow:
     together, stack = groups.found[window.group]
     tests = [PlannedTest(planned[renewal.key], renewal) for renewal in window.renewals]
     return PlannedWindow(window, together, stack, tuple(sorted(tests, key=_first_to_run_out)))
@@ -183,7 +183,7 @@ def _named(window: Window, groups: _Groups, planned: Mapping[str, Owed]) -> Plan
 
 def _first_to_run_out(test: PlannedTest) -> tuple[bool, object, str]:
     until = test.renewal.good_until
-    return until is not None, until or 0, test.owed.obligation.subject
+    return until is not None, until or 0, test.outstanding.obligation.subject
 
 
 def by_day(ahead: Ahead) -> dict[object, list[PlannedWindow]]:
