@@ -22,10 +22,12 @@ from weasyprint.urls import URLFetcher
 from tests_app.documents.content import Content
 from tests_app.documents.drawdown_content import DrawdownContent, PumpContent
 from tests_app.documents.drawdown_sheet import drawdown_sheet
+from tests_app.documents.function_content import FunctionContent
+from tests_app.documents.function_sheet import function_sheet
 from tests_app.documents.pump_sheet import pump_sheet
 from tests_app.documents.sheet import HeldStep, sheet_of
 
-Printable = Content | DrawdownContent | PumpContent
+Printable = Content | DrawdownContent | PumpContent | FunctionContent
 PAGE_SIZES: Final = {"us": "letter", "si": "A4"}
 SHORT_HASH: Final = 16
 _NUMBER_DIGITS: Final = 6
@@ -180,6 +182,10 @@ def _pump(content: PumpContent) -> dict[str, Any]:
     return {"sheet": pump_sheet(content)}
 
 
+def _function(content: FunctionContent) -> dict[str, Any]:
+    return {"sheet": function_sheet(content)}
+
+
 _FORMS: Final[Mapping[str, Form]] = {
     "pressure-test/1": Form(
         "PT", "Certificate of pressure test", "Report of pressure test", "documents/certificate.html", _pressure
@@ -188,4 +194,7 @@ _FORMS: Final[Mapping[str, Form]] = {
         "DD", "Report of drawdown test", "Report of drawdown test", "documents/drawdown.html", _drawdown
     ),
     "pump-test/1": Form("PU", "Report of pump test", "Report of pump test", "documents/pump_test.html", _pump),
+    "function-test/1": Form(
+        "FT", "Report of function test", "Report of function test", "documents/function_test.html", _function
+    ),
 }

@@ -287,7 +287,7 @@ class Envelope(TypedDict):
     """Whose record it is, of when, by which rules, signed by whom: alike in every kind."""
 
     number: int
-    kind: Choice  # pressure, drawdown, pump
+    kind: Choice  # pressure, drawdown, pump, function
     rig: RigContent
     stack: StackContent
     edition: EditionContent
@@ -307,7 +307,7 @@ class Sealed(Envelope):
     """What the sealed content of every kind of record holds."""
 
     rules: list[RuleContent]
-    passed: bool  # a pressure test: no line is left failed; a drawdown or pump test: every part passed
+    passed: bool  # a pressure test: no line is left failed; another test: every part passed
     alarms: NotRequired[list[str]]  # what does not fail it and must not be overlooked; the oldest records have none
     files: list[FileContent]
 
