@@ -17,8 +17,7 @@ from django.db.models import F, Q
 from calcs.recurrence import Tested
 from equipment.models import RAM_KINDS, ComponentKind
 from tests_app.models import FunctionLine, Line, Outcome, Record, RecordKind
-from tests_app.queries.corrections import keys_corrected
-from tests_app.queries.due_items import is_being_tested
+from tests_app.queries.corrections import is_first_of_its_test, keys_corrected
 
 Subject = tuple[Literal["component", "controlitem"], int]
 """A component or a control item, by its key."""
@@ -119,8 +118,13 @@ def _counting(keys: Collection[int]) -> dict[int, Record]:
     return {
         one.pk: one
         for one in kept.defer("supersedes__content")
-        if (one.sealed_at is not None and one.pk not in corrected) or is_being_tested(one)
+        if (one.pk not in corrected if one.sealed_at is not None else _is_running(one))
     }
+
+
+def _is_running(draft: Record) -> bool:
+    """Tell whether a record not sealed yet is a test under way: a correction of a sealed one tests nothing anew."""
+    return getattr(draft, "superseded_by", None) is None and is_first_of_its_test(draft)
 
 
 def _event(record: Record, passed: bool) -> Tested:
