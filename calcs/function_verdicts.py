@@ -229,7 +229,7 @@ def _no_rule_words(edition: Edition, worked: FunctionWorked, movement: Movement)
     given = {
         "kind": KIND_LABELS.get(worked.kind, worked.kind),
         "stack": f"{worked.stack} stack",
-        "movement": f"movement {movement.value}",
+        "movement": _MOVED_WORDS[movement],
         "bore": bore,
     }
     return f"No time limit: no rule was found for {' and '.join(given[name] for name in misses)}."

@@ -19,7 +19,7 @@ from tests_app.actions.function_judging import copy_rows, judge_function_record
 from tests_app.actions.pressure_tests import save_numbered, use_instruments
 from tests_app.models import ClosedOn, FunctionLine, FunctionTest, Record, RecordKind
 from tests_app.queries.function_statements import statements_of
-from tests_app.queries.function_subjects import CLOSES_ON_SOMETHING, FunctionSubject, subjects_of
+from tests_app.queries.function_subjects import BY_HAND, CLOSES_ON_SOMETHING, FunctionSubject, subjects_of
 from tests_app.queries.requirements import edition_of
 from trail import entries
 
@@ -265,6 +265,8 @@ def _add(record: Record, subject: FunctionSubject, worked_from: WorkedFrom) -> F
 def _from(subject: FunctionSubject, worked_from: WorkedFrom) -> dict[str, ControlItem | None]:
     """Return station and pod of a line: a station is worked from itself, a pod through itself."""
     item = subject.item
+    if subject.what in BY_HAND:
+        return {}
     if item is None:
         return {"station": worked_from.station, "pod": worked_from.pod}
     if item.kind in STATION_KINDS:

@@ -13,7 +13,7 @@ from tests_app.queries import bank_points
 from tests_app.queries.completeness import OpenPoint
 from tests_app.queries.drawdowns import edition_of_record
 from tests_app.queries.function_statements import statements_of
-from tests_app.queries.function_subjects import rule_stack
+from tests_app.queries.function_subjects import BY_HAND, rule_stack
 from tests_app.queries.functioned import failed_open
 from tests_app.queries.line_ups import BLIND
 
@@ -165,7 +165,7 @@ def _controls(record: Record, lines: Sequence[FunctionLine]) -> Iterator[OpenPoi
     on_stump = record.function_test.reason == TestReason.STUMP
     items = controls_of(record.stack, at=record.started_at)
     edition, stack = edition_of_record(record), rule_stack(record.stack)
-    from_one = [line for line in lines if line.subject_as_tested["kind"] not in _BY_ITSELF]
+    from_one = [line for line in lines if line.subject_as_tested["kind"] not in _BY_ITSELF | BY_HAND]
     for name, found, wanted in (
         ("station", stations_among(items), from_one),
         ("pod", pods_among(items), [line for line in from_one if _needs_pod(record, line)]),

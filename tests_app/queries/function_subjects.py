@@ -26,6 +26,8 @@ FUNCTIONED: Final = (
     | {ComponentKind.ANNULAR, ComponentKind.CONNECTOR, ComponentKind.DIVERTER, ComponentKind.SAFETY_VALVE}
 )
 """Kinds of component that are worked to see that they work (common practice)."""
+BY_HAND: Final = frozenset({ComponentKind.SAFETY_VALVE})
+"""Kinds that are worked by hand, from no station."""
 CLOSES_ON_SOMETHING: Final = RAM_KINDS | {ComponentKind.ANNULAR, ComponentKind.DIVERTER}
 """Kinds that close on pipe or on open hole."""
 
