@@ -25,7 +25,7 @@ from tests.builders_drawdowns import (
 )
 from tests_app.actions import superseding
 from tests_app.models import Programme
-from tests_app.queries.bank_dues import OWNERS_SCHEDULE
+from tests_app.queries.deriving.precharges import OWNERS_SCHEDULE
 from tests_app.queries.due_items import DueItem, What
 from tests_app.queries.due_list import due_list
 
@@ -274,6 +274,6 @@ def counted(world: BankWorld) -> int:
     with CaptureQueriesContext(connection) as queries:
         for item in due_list(world.rig, at=SIGNED):
             assert item.reason
-            assert item.position.stack.name
+            assert item.stack is None or item.stack.name
             assert item.bank is None or item.bank.component.rig.name
     return len(queries)

@@ -2,13 +2,35 @@
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from enum import StrEnum
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from calcs.recurrence import Due, State
-from equipment.models import Bank, Component, Installation, Position
-from tests_app.models import Record
+from equipment.models import (
+    Bank,
+    Component,
+    ControlItem,
+    Document,
+    Elastomer,
+    Installation,
+    Instrument,
+    Position,
+    Stack,
+)
+from tests_app.models import Deferral, Postponement, Record, What
 from tests_app.queries.corrections import is_first_of_its_test
+
+__all__ = [
+    "CANNOT_BE_WORKED_OUT",
+    "FORGOTTEN_AFTER",
+    "NEVER_TESTED",
+    "NOT_PASSED",
+    "DueItem",
+    "What",
+    "concluded",
+    "is_being_tested",
+    "pressing",
+]
 
 FORGOTTEN_AFTER: Final = timedelta(days=3)
 """A draft begun longer ago than this no longer counts as a test that is running."""
@@ -28,59 +50,81 @@ _WORST_FIRST: Final = (
     State.IN_DATE,
     State.OUT_OF_SERVICE,
 )
+_LAST: Final = 10_000
+"""Order of what stands in no position, after every position."""
 
 
-class What(StrEnum):
-    """What has to be done."""
-
-    PRESSURE = "pressure-test"
-    DRAWDOWN = "drawdown"
-    PUMP = "pump-test"
-    PRECHARGE = "precharge"
-    SHELL = "shell-test"
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class DueItem:
-    """One position of the rig and when what stands in it must be tested or read.
+    """One requirement on one subject of a rig, and how it stands at a moment.
 
     Attributes:
-        position: where it stands.
+        key: key of the obligation, ``pressure-test/installation-12``.
+        what: what has to be done.
+        subject: on what, such as Upper pipe ram.
+        subject_detail: more of it, such as Pipe ram PR-4471.
+        part: part of the system, see `tests_app.models.PartOfSystem`.
+        zone: the rig's zone.
+        stack: the stack it is about or stands in, if any.
+        position: where it stands, if it stands in a position.
         component: what stands there.
         installation: since when.
+        bank: the bank it is about, where it is about one; the same with the next four.
+        control_item: a part of the control system.
+        instrument: an instrument.
+        document: a paper.
+        elastomer: an elastomer.
         last_record: its last passing sealed test that was not corrected, if any.
-        last_tested_at: when that test was concluded.
-        due: when the next must have begun, and why; None where that can't be worked out or only events call for it.
+        last_tested_at: when it was last done well, by record or other work.
+        due: when the next must have begun, and why; None where that can't be worked out.
         failed_record: the sealed test in which it last failed, when no passing one came after.
         draft: the draft that tests it now, if any.
-        first_test: which first test is owed, in words, for what was never tested; else empty.
+        first_owed: which first test is owed, in words, for what was never tested; else empty.
         stood_too_long: whether it was never tested for longer than a passing test would have lasted.
+        rule_id: id of the rule in its edition.
         clause: the clause of the interval.
         edition: id of the edition it stands in.
         confidence: how surely the interval is known (see `calcs.rules.Confidence`).
+        note: what the reader must know beside the reason.
         error: why the row can't be worked out; empty when it can.
-        what: what has to be done.
-        bank: the bank it is about, where it is about one.
         out_of_tolerance: which bottles' precharge stood out of tolerance when last read, in words; else empty.
+        deferral: the deferral that moves its date now, if any.
+        postponement: why the test waits now, if it does; its date stays.
+        stops_operations: whether work stops while it is overdue.
     """
 
-    position: Position
-    component: Component
-    installation: Installation
+    key: str
+    what: What
+    subject: str
+    zone: ZoneInfo
+    subject_detail: str = ""
+    part: str = ""
+    stack: Stack | None = None
+    position: Position | None = None
+    component: Component | None = None
+    installation: Installation | None = None
+    bank: Bank | None = None
+    control_item: ControlItem | None = None
+    instrument: Instrument | None = None
+    document: Document | None = None
+    elastomer: Elastomer | None = None
     last_record: Record | None = None
     last_tested_at: datetime | None = None
     due: Due | None = None
     failed_record: Record | None = None
     draft: Record | None = None
-    first_test: str = ""
+    first_owed: str = ""
     stood_too_long: bool = False
+    rule_id: str = ""
     clause: str = ""
     edition: str = ""
     confidence: str = ""
+    note: str = ""
     error: str = ""
-    what: What = What.PRESSURE
-    bank: Bank | None = None
     out_of_tolerance: str = ""
+    deferral: Deferral | None = None
+    postponement: Postponement | None = None
+    stops_operations: bool = True
 
     @property
     def state(self) -> str:
@@ -89,7 +133,7 @@ class DueItem:
             return CANNOT_BE_WORKED_OUT
         # Overdue stays overdue: that it failed as well is told beside it, never instead of it.
         failed = self.failed_record is not None or self.out_of_tolerance
-        if failed and self.due.state is not State.OVERDUE:
+        if failed and self.due.state not in (State.OVERDUE, State.OUT_OF_SERVICE):
             return NOT_PASSED
         return NEVER_TESTED if self.is_never_tested else self.due.state.value
 
@@ -110,7 +154,15 @@ class DueItem:
         """Return why, in words."""
         if self.error or self.due is None:
             return self.error
-        return f"{self.due.reason} {self.first_test}".strip() if self.is_never_tested else self.due.reason
+        said = [self.due.reason, self.first_owed if self.is_never_tested else "", self.note]
+        return " ".join(filter(None, said))
+
+    @property
+    def since(self) -> datetime | None:
+        """Return since when it is there, or is called for."""
+        if self.installation is not None:
+            return self.installation.installed_at
+        return self.due.counts_from if self.due else None
 
 
 def is_being_tested(record: Record) -> bool:
@@ -129,13 +181,14 @@ def concluded(record: Record) -> datetime:
     return record.concluded_at
 
 
-def pressing(item: DueItem) -> tuple[int, bool, float, int, int]:
+def pressing(item: DueItem) -> tuple[int, bool, float, int, int, str]:
     """Return the key that sorts the most pressing first."""
     due_at = item.due.due_at.timestamp() if item.due and item.due.due_at else float("inf")
     return (
         item.rank,
         item.failed_record is None,
         due_at,
-        item.position.stack_id,
-        item.position.order,
+        item.stack.pk if item.stack else _LAST,
+        item.position.order if item.position else _LAST,
+        item.key,
     )

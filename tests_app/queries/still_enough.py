@@ -1,13 +1,14 @@
 """Whether what a test was held at is enough today: ratings, sections, approvals and rules change after it."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Final
 
 from calcs.errors import InputError
 from equipment.errors import Refused
+from equipment.models import HoleSection
 from equipment.queries.stacks import Standing
-from tests_app.models import Barrier, Line, Record
+from tests_app.models import Barrier
 from tests_app.queries.requirements import Circumstances, high_needed
 from tests_app.queries.verdicts import wording_for
 
@@ -30,28 +31,27 @@ class StillEnough:
     unknown: str = ""
     _needed: dict[tuple[str, str, int | None], float | None] = field(default_factory=dict)
 
-    def shortfall(self, record: Record, lines: Sequence[Line]) -> str:
+    def shortfall(self, sides: Iterable[tuple[str, float]], *, barrier: str | None, section: HoleSection | None) -> str:
         """Return how a passing test falls short of what is needed now, in words; empty where it is enough.
 
-        A figure missing today takes nothing from a test: the reason is kept in `unknown`. Raises Refused where the
+        `sides` are the sides pressed on with the pressure held, gauge in Pa; `section` the one it was made for. A
+        figure missing today takes nothing from a test: the reason is kept in `unknown`. Raises Refused where the
         component's own rating is not on file, since then nothing can be said at all.
         """
-        for line in lines:
-            held, needed = float(line.required_high.si), self._needed_for(line, record)
+        for side, held in sides:
+            needed = self._needed_for(side, barrier, section)
             if needed is not None and held < needed * (1 - ROUNDING):
-                said = wording_for(record.rig)
+                said = wording_for(self.under.stack.rig)
                 return f"held at {said.pressure(held, beside=needed)}, {said.pressure(needed)} is needed now"
         return ""
 
-    def _needed_for(self, line: Line, record: Record) -> float | None:
+    def _needed_for(self, side: str, barrier: str | None, made_for: HoleSection | None) -> float | None:
         # Against casing or a cup the casing limits the test, whatever the rating: the same way of testing is compared.
-        barrier = record.pressure_test.barrier
         barrier = barrier if barrier in (Barrier.NONE, Barrier.CUP) else Barrier.PLUG
-        section = self.under.section or record.section
-        key = (line.pressure_from, barrier, section.pk if section else None)
+        section = self.under.section or made_for
+        key = (side, barrier, section.pk if section else None)
         if key not in self._needed:
-            under = replace(self.under, barrier=barrier, section=section)
-            self._needed[key] = self._worked(line.pressure_from, under)
+            self._needed[key] = self._worked(side, replace(self.under, barrier=barrier, section=section))
         return self._needed[key]
 
     def _worked(self, side: str, under: Circumstances) -> float | None:

@@ -5,6 +5,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from calcs.recurrence import State, limit_words, moment_words
+from tests_app.queries.deriving.derived import doing_of
 from tests_app.queries.due_items import CANNOT_BE_WORKED_OUT, NEVER_TESTED, NOT_PASSED, DueItem, What
 
 STATE_KEYS: Final = {
@@ -35,16 +36,11 @@ WAITING: Final = "Waiting for signatures"
 STATE_CHOICES: Final = [(str(key), words) for key, words in _WORDS.items()]
 """Every state, for a filter."""
 
-WHAT_WORDS: Final = {
-    What.PRESSURE: "Pressure test",
-    What.DRAWDOWN: "Drawdown test",
-    What.PUMP: "Pump test",
-    What.PRECHARGE: "Precharge check",
-    What.SHELL: "Shell test of bottles",
-}
+WHAT_WORDS: Final = {what: what.label for what in What}
 WHAT_CHOICES: Final = [(str(key), words) for key, words in WHAT_WORDS.items()]
 """Everything that can be due, for a filter."""
 _OF_READINGS: Final[dict[str, str]] = {NOT_PASSED: "Out of tolerance", State.DUE_NOW: "Due to be read"}
+_PAPERS: Final = (What.SHELL, What.CALIBRATION, What.DOCUMENT, What.ELASTOMER)
 _RAN_OUT: Final[dict[str, str]] = {State.OVERDUE: "Ran out", State.DUE_SOON: "Runs out"}
 
 _HOUR: Final = timedelta(hours=1)
@@ -61,7 +57,7 @@ def due_text(item: DueItem) -> str:
     """Return the date of an item: its deadline, or for what is due now the moment since when; empty without one."""
     if item.due is None or item.due.due_at is None:
         return ""
-    zone = item.position.stack.rig.zone
+    zone = item.zone
     return (moment_words if item.due.state is State.DUE_NOW else limit_words)(item.due.due_at, zone)
 
 
@@ -79,14 +75,19 @@ def state_words(item: DueItem, at: datetime) -> str:
     state, due_at = item.state, item.due.due_at if item.due else None
     if item.what is What.PRECHARGE and state in _OF_READINGS:
         return _OF_READINGS[state]
-    if item.what is What.SHELL and state in _RAN_OUT and due_at:
+    if item.what in _PAPERS and state in _RAN_OUT and due_at:
         return f"{_RAN_OUT[state]} {distance_text(due_at, at)}"
     if state == State.OVERDUE and due_at:
         overdue = f"Overdue by {distance_text(due_at, at).removesuffix(' ago')}"
         return f"{overdue}, last test not passed" if item.failed_record else overdue
     if state == NEVER_TESTED:
-        never = "Never read" if item.what is What.PRECHARGE else "Never tested"
-        return f"{never}, installed {distance_text(item.installation.installed_at, at)}"
+        since = item.installation.installed_at if item.installation else item.since
+        never = doing_of(item.what).never
+        return (
+            f"{never}, {'installed' if item.installation else 'owed since'} {distance_text(since, at)}"
+            if since
+            else never
+        )
     if state == State.IN_PROGRESS and item.draft is not None and item.draft.frozen_at is not None:
         return WAITING
     if state == State.DUE_SOON and due_at:

@@ -20,13 +20,12 @@ from django.views.decorators.http import require_GET
 
 from accounts.templatetags.wellhold import state
 from calcs.recurrence import State
-from equipment.models import PositionGroup
 from equipment.queries import access
 from equipment.web.columns import ListTable, MomentColumn
 from equipment.web.lists import RowFilter, listed
-from tests_app.models import Record
+from tests_app.models import PartOfSystem, Record
 from tests_app.queries import records
-from tests_app.queries.due_items import CANNOT_BE_WORKED_OUT, NEVER_TESTED, NOT_PASSED, DueItem
+from tests_app.queries.due_items import CANNOT_BE_WORKED_OUT, NEVER_TESTED, NOT_PASSED, DueItem, What
 from tests_app.queries.due_list import due_list
 from tests_app.web.clauses import clauses_linked
 from tests_app.web.due_words import (
@@ -80,7 +79,9 @@ class DueRow:
     @property
     def element(self) -> str:
         """Return what stands where, in one text."""
-        return f"{self.item.position.name}, {self.item.component.serial}"
+        item = self.item
+        detail = item.component.serial if item.component and item.position else item.subject_detail
+        return ", ".join(filter(None, [item.subject, detail]))
 
     @property
     def what(self) -> str:
@@ -118,7 +119,7 @@ class DueFilter(RowFilter[DueRow]):
 
     state = forms.ChoiceField(label="State", required=False, choices=[("", "Any"), *STATE_CHOICES])
     what = forms.ChoiceField(label="What", required=False, choices=[("", "All"), *WHAT_CHOICES])
-    group = forms.ChoiceField(label="Part", required=False, choices=[("", "All"), *PositionGroup.choices])
+    group = forms.ChoiceField(label="Part", required=False, choices=[("", "All"), *PartOfSystem.choices])
     text = forms.CharField(label="Name or serial", required=False, max_length=60)
 
     def keeps(self, row: DueRow, wanted: Mapping[str, Any]) -> bool:
@@ -127,8 +128,8 @@ class DueFilter(RowFilter[DueRow]):
         return (
             wanted.get("state", "") in ("", row.item.state)
             and wanted.get("what", "") in ("", row.item.what)
-            and wanted.get("group", "") in ("", row.item.position.group)
-            and text in f"{row.element} {row.item.component.get_kind_display()}".casefold()
+            and wanted.get("group", "") in ("", row.item.part)
+            and text in f"{row.element} {row.item.subject_detail}".casefold()
         )
 
 
@@ -136,7 +137,7 @@ class DueTable(ListTable):
     """The due list."""
 
     standing = tables.Column("State", accessor="words", order_by="urgency")
-    element = tables.Column("Element", order_by="item__position__name")
+    element = tables.Column("Element", order_by="item__subject")
     what = tables.Column("What", visible=False)
     tested = MomentColumn("Last passing test", accessor="item__last_tested_at")
     next_due = tables.Column(
@@ -157,20 +158,15 @@ class DueTable(ListTable):
 
     def render_element(self, record: DueRow) -> SafeString:
         item = record.item
-        if item.bank is not None:
-            return format_html(
-                '<a href="{}">{}</a><br><span class="small">{}</span> <span class="small soft">{}</span>',
-                reverse("equipment:bank", args=[item.bank.pk]),
-                item.position.name,
-                record.what,
-                item.component.serial,
-            )
+        address = subject_address(item)
+        name = format_html('<a href="{}">{}</a>', address, item.subject) if address else item.subject
+        if item.what is What.PRESSURE:
+            return format_html('{}<br><span class="small soft">{}</span>', name, item.subject_detail)
         return format_html(
-            '<a href="{}">{}</a><br><span class="small soft">{} {}</span>',
-            reverse("equipment:component", args=[item.component.pk]),
-            item.position.name,
-            item.component.get_kind_display(),
-            item.component.serial,
+            '{}<br><span class="small">{}</span> <span class="small soft">{}</span>',
+            name,
+            record.what,
+            item.component.serial if item.component and item.position else item.subject_detail,
         )
 
     def render_tested(self, value: datetime, record: DueRow) -> SafeString:
@@ -206,6 +202,17 @@ class DueTable(ListTable):
 
     def value_why(self, value: str) -> str:
         return value
+
+
+def subject_address(item: DueItem) -> str:
+    """Return the page of what an item is about; empty where it has none of its own."""
+    if item.bank is not None:
+        return reverse("equipment:bank", args=[item.bank.pk])
+    if item.component is not None:
+        return reverse("equipment:component", args=[item.component.pk])
+    if item.instrument is not None:
+        return reverse("equipment:instrument", args=[item.instrument.pk])
+    return reverse("equipment:stack", args=[item.stack.pk]) if item.stack is not None else ""
 
 
 def summary_of(items: Sequence[DueItem]) -> str:

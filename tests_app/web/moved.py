@@ -38,15 +38,15 @@ def moved_by(record: Record) -> Sequence[Moved]:
     after = [item for item in due_list(record.rig, at=at) if _key(item) in tested]
     return [
         Moved(
-            element=item.position.name,
-            serial=item.component.serial,
+            element=item.subject,
+            serial=item.component.serial if item.component else "",
             before=_said(before.get(_key(item))),
             after=_said(item),
             state=STATE_KEYS[item.state],
             words=state_words(item, at),
             what="" if item.what is What.PRESSURE else WHAT_WORDS[item.what],
         )
-        for item in sorted(after, key=lambda item: (item.position.stack_id, item.position.order))
+        for item in sorted(after, key=_place)
     ]
 
 
@@ -60,7 +60,12 @@ def _proved(record: Record) -> set[tuple[What, int]]:
 
 
 def _key(item: DueItem) -> tuple[What, int]:
-    return item.what, item.component.pk
+    return item.what, item.component.pk if item.component else 0
+
+
+def _place(item: DueItem) -> tuple[int, int, str]:
+    stack, order = (item.stack.pk, item.position.order) if item.stack and item.position else (0, 0)
+    return stack, order, item.key
 
 
 def _said(item: DueItem | None) -> str:

@@ -27,7 +27,7 @@ def component_tests(request: HttpRequest, component: Component) -> SafeString | 
     """Return the component's next due date and its latest tests; nothing for what is neither due nor tested."""
     at = timezone.now()
     rig = component.rig
-    own = (one for one in due_list(rig, at=at) if one.component.pk == component.pk)
+    own = (one for one in due_list(rig, at=at) if one.component and one.component.pk == component.pk)
     item = next((one for one in own if one.what is What.PRESSURE), None)
     lines = list(lines_of_component(component)[:_SHOWN])
     if item is None and not lines:
@@ -42,14 +42,14 @@ def position_states(stack: Stack, at: datetime) -> Mapping[int, StateMark]:
     """Return how each position of a stack stands at a moment: the most pressing of what is due there."""
     marks: dict[int, StateMark] = {}
     for item in due_list(stack.rig, at=at):
-        if item.position.stack_id == stack.pk:
+        if item.position is not None and item.position.stack_id == stack.pk:
             marks.setdefault(item.position.pk, _mark(item, at))
     return marks
 
 
 def _mark(item: DueItem, at: datetime) -> StateMark:
     key = STATE_KEYS[item.state]
-    row = DueRow(item, at, item.position.stack.rig.zone)
+    row = DueRow(item, at, item.zone)
     detail = f"{'since' if row.is_since else 'before'} {row.due_text}" if row.due_text else ""
     words = state_words(item, at)
     return StateMark(

@@ -11,7 +11,7 @@ from calcs.rule_words import OCCASION_WORDS, high_words, hold_words, low_words, 
 from calcs.rules import BankRule, Confidence, Edition, EventTrigger, ExemptRule, Rule, Source, StatedRule
 from calcs.schedule_rule_words import asked_of, event_words, things_words
 from calcs.schedule_rules import EvidenceRule, ScheduledRule, TimedTrigger
-from tests_app.queries.bank_dues import OWNERS_SCHEDULE
+from tests_app.queries.deriving.precharges import OWNERS_SCHEDULE
 from tests_app.web.clauses import anchor_of
 
 _READ: Final = (Confidence.READ, Confidence.READ_2)

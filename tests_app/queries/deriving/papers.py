@@ -1,0 +1,108 @@
+"""What runs out on a day of its own: calibrations, documents, elastomers. No edition is needed for it."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from typing import Final
+
+from django.db.models import Exists, OuterRef, Q
+
+from calcs.stated import PAPER_SOON, Stated, end_of
+from equipment.models import Document, Elastomer, Installation, Instrument
+from tests_app.models import PartOfSystem, What
+from tests_app.queries.deriving.derived import Derived, Requirement, Subject
+from tests_app.queries.deriving.facts import RigFacts
+
+NO_CALIBRATION: Final = "No day is on file by which its calibration is due: enter it, or retire the instrument."
+
+
+def papers(facts: RigFacts) -> Iterator[Derived]:
+    """Yield every paper and part that runs out: what a thing in use needs, none of what stands ashore."""
+    yield from _calibrations(facts)
+    yield from _documents(facts)
+    yield from _elastomers(facts)
+
+
+def _until(plain: Derived, words: str, day: date, facts: RigFacts) -> Derived:
+    stated = Stated(words, limit=end_of(day, facts.zone), soon=PAPER_SOON)
+    return replace(
+        plain,
+        requirement=Requirement(title=words),
+        stated=stated,
+        history=facts.deferred(plain.what, plain.subject.key),
+    )
+
+
+def _calibrations(facts: RigFacts) -> Iterator[Derived]:
+    day = facts.at.astimezone(facts.zone).date()
+    in_use = Q(retired_on__isnull=True) | Q(retired_on__gt=day)
+    for instrument in Instrument.objects.filter(in_use, facts.scope.of_instruments("pk"), rig=facts.rig):
+        subject = Subject(
+            key=f"instrument-{instrument.pk}",
+            name=str(instrument),
+            detail=f"{instrument.maker} {instrument.model}".strip(),
+            part=PartOfSystem.INSTRUMENTS,
+            instrument=instrument,
+        )
+        plain = Derived(what=What.CALIBRATION, subject=subject, stops_operations=False)
+        if instrument.calibration_due_on is None:
+            yield replace(plain, error=NO_CALIBRATION)
+        else:
+            yield _until(plain, "The calibration on file", instrument.calibration_due_on, facts)
+
+
+def _documents(facts: RigFacts) -> Iterator[Derived]:
+    standing = {one.component_id: one for one in facts.chosen}
+    of_parts = Q(component__in=standing)
+    of_instruments = facts.scope.of_instruments("instrument") & Q(
+        instrument__rig=facts.rig, instrument__retired_on__isnull=True
+    )
+    rows = Document.objects.filter(of_parts | of_instruments, expires_on__isnull=False)
+    renewed = Document.objects.filter(follows=OuterRef("pk"))
+    rows = rows.filter(~Exists(renewed)).select_related("component", "instrument")
+    for document in rows:
+        if facts.known_at is None or document.added_at <= facts.known_at:
+            assert document.expires_on is not None
+            plain = Derived(what=What.DOCUMENT, subject=_paper(document, standing), stops_operations=False)
+            yield _until(plain, f"The {document.get_kind_display().lower()}", document.expires_on, facts)
+
+
+def _paper(document: Document, standing: dict[int, Installation]) -> Subject:
+    place = standing.get(document.component_id) if document.component_id else None
+    owner = document.component or document.instrument
+    return Subject(
+        key=f"document-{document.pk}",
+        name=document.title,
+        detail=f"{document.get_kind_display()} of {owner}",
+        part=PartOfSystem.PAPERS,
+        stack=place.position.stack if place else None,
+        component=document.component,
+        instrument=document.instrument,
+        document=document,
+    )
+
+
+def _elastomers(facts: RigFacts) -> Iterator[Derived]:
+    standing = {one.component_id: one for one in facts.chosen}
+    day = facts.at.astimezone(facts.zone).date()
+    fitted = Q(removed_on__isnull=True) | Q(removed_on__gt=day)
+    rows = Elastomer.objects.filter(fitted, component__in=standing, expires_on__isnull=False, installed_on__lte=day)
+    for elastomer in rows:
+        assert elastomer.expires_on is not None
+        place = standing[elastomer.component_id]
+        subject = Subject(
+            key=f"elastomer-{elastomer.pk}",
+            name=f"{elastomer.part[:1].upper()}{elastomer.part[1:]}",
+            detail=f"{place.position.name}, {place.component}",
+            part=place.position.group,
+            stack=place.position.stack,
+            position=place.position,
+            component=place.component,
+            elastomer=elastomer,
+        )
+        yield _until(
+            Derived(what=What.ELASTOMER, subject=subject),
+            "The time the elastomer may serve",
+            elastomer.expires_on,
+            facts,
+        )
