@@ -5,6 +5,8 @@ from django.db.models import QuerySet
 from calcs.errors import InputError
 from calcs.rules import OwnFigure
 from equipment.models import Rig
+from equipment.queries import access
+from equipment.queries.access import Right, Viewer
 from tests_app import rulebook
 from tests_app.models import Programme, ProgrammeCopy
 from tests_app.models.programmes import MARK
@@ -33,6 +35,13 @@ def copy_of(programme: Programme | None) -> ProgrammeCopy | None:
 def copies_of(rig: Rig) -> QuerySet[ProgrammeCopy]:
     """Return every copy of rules the rig ever made, the latest first."""
     return ProgrammeCopy.objects.filter(rig=rig).order_by("-number")
+
+
+def copy_for(user: Viewer, edition: str) -> ProgrammeCopy:
+    """Return a rig's own copy by its id as an edition; raises NotYours (404) for another rig's."""
+    key = edition.partition(MARK)[2]
+    copy = ProgrammeCopy.objects.select_related("rig").filter(pk=int(key) if key.isdigit() else 0).first()
+    return access.checked(user, copy, needs=Right.READ)
 
 
 def own_figures(programme: Programme | None) -> tuple[OwnFigure, ...]:

@@ -103,6 +103,7 @@ def clock_in(iso: str, zone: str) -> SafeString | str:
 
 
 _CONFIDENCE = {
+    "given": "the rig's own value",
     "read": "read in the source",
     "read-2": "read in a second source",
     "derived": "derived",

@@ -8,9 +8,11 @@ from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
+from calcs.programmes import OWN_CLAUSE
 from calcs.rules import ExemptRule, Rule, Source, StatedRule
 from calcs.schedule_rules import ScheduledRule
 from tests_app import rulebook
+from tests_app.models.programmes import MARK
 
 _BETWEEN: Final = "; "
 """What stands between the clauses of a figure that rests on several."""
@@ -53,9 +55,13 @@ def _linked(clause: str, edition: str) -> SafeString | str:
 def address_of(clause: str, edition: str = "") -> str:
     """Return where a clause is opened; empty when no edition shipped cites it."""
     holding = _holding().get(clause, ())
-    if not holding:
+    source, own, _ = edition.partition(MARK)
+    if own and (source in holding or clause == OWN_CLAUSE):
+        chosen = edition  # a rig's own copy has a page of its own
+    elif holding:
+        chosen = source if source in holding else holding[-1]
+    else:
         return ""
-    chosen = edition if edition in holding else holding[-1]
     return f"{reverse('tests_app:rules', args=[chosen])}#{anchor_of(clause)}"
 
 

@@ -26,6 +26,7 @@ class Statement:
     clause: str
     confidence: str
     note: str = ""
+    own: bool = False
 
     @property
     def anchor(self) -> str:
@@ -74,7 +75,9 @@ class EditionSheet:
         said = {statement for one in self.requirements for statement in one.statements}
         read = sum(statement.confidence in _READ for statement in said)
         derived = sum(statement.confidence == Confidence.DERIVED for statement in said)
-        counts = {"read": read, "derived": derived, "from memory": len(said) - read - derived}
+        given = sum(statement.confidence == Confidence.GIVEN for statement in said)
+        memory = len(said) - read - derived - given
+        counts = {"read": read, "derived": derived, "the rig's own": given, "from memory": memory}
         found = [f"{count} {how}" for how, count in counts.items() if count]
         if len(found) == 1:
             return f"All its {' statements are '.join(found[0].split(' ', 1))}."
@@ -163,7 +166,7 @@ def _statements(rule: Rule) -> Iterator[Statement]:
 
 
 def _figure(about: str, words: str, source: Source) -> Statement:
-    return Statement(about, f"{words}.", source.clause, source.confidence.value, source.note)
+    return Statement(about, f"{words}.", source.clause, source.confidence.value, source.note, source.own)
 
 
 def _events(events: tuple[EventTrigger, ...], verb: str = "Also tested") -> Iterator[Statement]:

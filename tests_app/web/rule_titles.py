@@ -1,5 +1,8 @@
 """Editions of the rules by their titles."""
 
+from collections.abc import Iterable
+
+from calcs.errors import InputError
 from calcs.rules import Edition
 from equipment.models import Rig
 from tests_app import rulebook
@@ -7,17 +10,25 @@ from tests_app.queries.programmes import programme_of
 
 
 def edition_named(key: str) -> Edition | None:
-    """Return the edition of exactly that id, None when it is not in the rule book."""
-    return next((one for one in rulebook.editions() if one.id == key), None)
+    """Return the edition of exactly that id, a rig's own copy too, None when it is not in the rule book."""
+    return editions_titled([key]).get(key)
 
 
-def title_of(key: str) -> str:
-    """Return the title of an edition; its id when it is not in the rule book."""
-    found = edition_named(key)
-    return f"{found.title}, {found.edition}" if found else key
+def editions_titled(keys: Iterable[str]) -> dict[str, Edition]:
+    """Return the editions of these ids; those not in the rule book, or no longer fitting it, are left out."""
+    try:
+        return rulebook.editions_named(keys)
+    except InputError:
+        return {}
+
+
+def full_title(edition: Edition) -> str:
+    """Return what an edition is called."""
+    return f"{edition.title}, {edition.edition}"
 
 
 def rules_followed(rig: Rig) -> str:
-    """Return the title of the rules a rig follows; empty while there are none to judge by. One query."""
+    """Return the title of the rules a rig follows; empty while there are none to judge by. Two queries at most."""
     programme = programme_of(rig)
-    return title_of(programme.edition) if programme and edition_named(programme.edition) else ""
+    found = edition_named(programme.edition) if programme else None
+    return full_title(found) if found else ""

@@ -17,6 +17,7 @@ from tests_app.web.urls import urlpatterns
 READ = {
     "rig",
     "rig-rules",
+    "own-rules",
     "records",
     "record",
     "certificate",
