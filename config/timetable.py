@@ -14,6 +14,9 @@ def timetable() -> dict[str, dict[str, Any]]:
     """
     return {
         "worker lives": _entry("config.leave_mark", EVERY_MINUTE),
+        "alert sweep": _entry("tests_app.sweep", EVERY_MINUTE),
+        "messages that wait": _entry("tests_app.deliver_waiting", EVERY_MINUTE),
+        "daily digests": _entry("tests_app.make_digests", EVERY_MINUTE),
         "missing certificates": _entry("tests_app.make_missing_certificates", EVERY_FIVE_MINUTES),
     }
 

@@ -1,15 +1,26 @@
 """Background work of the tests: each task takes keys only, reads afresh, and may run twice."""
 
-from typing import Any
+import logging
+from typing import Any, Final
 
 from celery import shared_task
 from django.utils import timezone
 
+from equipment.models import Rig
 from tests_app.actions.certificates import issue_certificate
+from tests_app.actions.digests import make_digests
+from tests_app.actions.sending import CLAIM_LASTS, deliver
+from tests_app.actions.sweeping import escalate, note_failed_sweep, sweep
 from tests_app.after_commit import BACKLOG
 from tests_app.models import Record
+from tests_app.queries.alerts import waiting_messages
 from tests_app.queries.unissued import sealed_without_paper
 from trail.actors import System
+
+log = logging.getLogger(__name__)
+
+_ORDERED_AGAIN_AFTER: Final = 60
+"""Seconds after which an order to send is made anew, and the old one may be dropped."""
 
 
 # What a store or database that is away for a minute answers with; a record that can't be printed is no such thing.
@@ -30,3 +41,40 @@ def make_missing_certificates() -> None:
     """
     for pk in sealed_without_paper(timezone.now()):
         make_certificate.apply_async(kwargs={"record_id": pk}, queue=BACKLOG)
+
+
+@shared_task(name="tests_app.sweep", ignore_result=True)
+def sweep_all() -> None:
+    """Make the notices that are new on each rig; one that can't be swept shows it, and holds up none of the others."""
+    for rig in Rig.objects.order_by("pk"):
+        at = timezone.now()
+        try:
+            sweep(rig, by=System.SCHEDULER, at=at)
+            escalate(rig, by=System.SCHEDULER, at=at)
+        except Exception as error:
+            log.exception("The sweep of rig %s broke off.", rig.pk)
+            note_failed_sweep(rig, error=f"{type(error).__name__}: {error}", by=System.SCHEDULER, at=at)
+
+
+@shared_task(name="tests_app.make_digests", ignore_result=True)
+def make_all_digests() -> None:
+    """Make the digests whose hour has come; one rig that fails holds up none of the others."""
+    for rig in Rig.objects.order_by("pk"):
+        try:
+            make_digests(rig, by=System.SCHEDULER, at=timezone.now())
+        except Exception:
+            log.exception("The digest of rig %s was not made.", rig.pk)
+
+
+# A send that hangs is ended before its claim runs out (tests_app.actions.sending.CLAIM_LASTS).
+@shared_task(name="tests_app.deliver", ignore_result=True, soft_time_limit=75, time_limit=90)
+def deliver_message(message_id: int) -> None:
+    """Send one message, unless another worker has it or had it."""
+    deliver(message_id, by=System.SCHEDULER, at=timezone.now())
+
+
+@shared_task(name="tests_app.deliver_waiting", ignore_result=True)
+def deliver_waiting() -> None:
+    """Order again each message whose time has come: after quiet hours, a failed try, a lost order, a killed worker."""
+    for pk in waiting_messages(timezone.now(), claim_lasts=CLAIM_LASTS):
+        deliver_message.apply_async(kwargs={"message_id": pk}, queue=BACKLOG, expires=_ORDERED_AGAIN_AFTER)
