@@ -95,7 +95,7 @@ def step_content(step: Step, *, local: Local, proved_by: Mapping[int, int]) -> s
         "retests": sorted(retest.order for retest in step.retests.all()),
         "remarks": step.remarks,
         "notes": all_notes_of(step.verdict),
-        "lines": [_line(line, proved_by.get(line.pk), _typed_hold(step)) for line in step.lines.all()],
+        "lines": [line_content(line, proved_by.get(line.pk), typed_hold(step)) for line in step.lines.all()],
     }
 
 
@@ -122,12 +122,13 @@ def why_failed(line: Line, step: Step) -> str:
     return ". ".join(reasons)
 
 
-def _typed_hold(step: Step) -> int | None:
+def typed_hold(step: Step) -> int | None:
     """Return the hold in s that readings typed in are judged by; None where a recording is judged."""
     return int(hold_s(step.limits, recorded=False)) if step.evidence == Evidence.TYPED else None
 
 
-def _line(line: Line, proved_by_retest: int | None, typed_hold: int | None) -> shape.LineContent:
+def line_content(line: Line, proved_by_retest: int | None, typed_hold: int | None) -> shape.LineContent:
+    """Return one line; `typed_hold` is the hold in s that readings typed in are judged by, if they are."""
     component = line.component_as_tested
     return {
         "element": component["position"],

@@ -17,6 +17,7 @@ from equipment.errors import Refused
 from equipment.models import HoleSection, Measured
 from equipment.queries.stacks import Standing
 from tests_app.management.fleet.designs import LINE_UPS, SHEAR_LINE_UP
+from tests_app.management.fleet.phrases import plain
 from tests_app.management.fleet.site import Site
 from tests_app.models import Barrier
 from tests_app.queries.copies import in_round_unit
@@ -131,7 +132,7 @@ def _steps(site: Site, needs: Iterable[Need]) -> Iterable[PlannedStep]:
     for number, held in enumerate(together, start=1):
         name = f"Line-up {number}, {held[0].standing.position.name}"[:80]
         lines = tuple(_line(need, places[need.standing.position.pk]) for need in held)
-        yield PlannedStep(name, limits_of(held), lines)
+        yield PlannedStep(name, plain(limits_of(held)), lines)
 
 
 def _one_hold(needs: Sequence[Need]) -> bool:

@@ -4,7 +4,6 @@ The readings are typed, as off a chart: a file for each of a hundred thousand te
 written is what the product would have kept of such a test, and every seal holds when it is checked.
 """
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -12,17 +11,19 @@ from typing import Any, Final
 
 from django.conf import settings
 from django.db.models import Model
+from django.db.models.base import ModelState
 
 from calcs.readings import Reading
 from calcs.signing import open_seats
 from calcs.units import Dimension, from_si, to_si
-from equipment.models import CrewRole, Instrument
+from equipment.models import Component, CrewRole, Instrument, Position
 from tests_app.documents.envelope import edition_content, instrument_content, rig_content, section_content
 from tests_app.documents.pressure_snapshot import heading_content, proved_by, rules_content
-from tests_app.documents.step_copies import Local, open_line, step_content
+from tests_app.documents.step_copies import Local, line_content, open_line, step_content, typed_hold
 from tests_app.management.fleet.founding import told
 from tests_app.management.fleet.papers import Paper
-from tests_app.management.fleet.plans import PlannedStep
+from tests_app.management.fleet.phrases import plain
+from tests_app.management.fleet.plans import PlannedLine, PlannedStep
 from tests_app.management.fleet.rounds import Test
 from tests_app.management.fleet.site import Site, measured
 from tests_app.models import (
@@ -51,6 +52,8 @@ from tests_app.queries.verification import HELD_ROWS, NOT_HASHED
 from tests_app.seals import sha256_of
 from trail.entries import snapshot
 
+WRITTEN_ONCE: Final = ("component_as_tested", "working", "rules", "limits")
+"""Columns that are the same object in line after line."""
 READ_FROM: Final = "Read off the chart; no digital recorder on board."
 STATIONS: Final = ("drill-floor", "remote")
 BEFORE_SIGNING: Final = timedelta(minutes=10)
@@ -150,27 +153,10 @@ def _add_step(site: Site, held: _Held, planned: PlannedStep, retest_of: Step | N
         order=len(held.steps) + 1,
         name=planned.name,
         pump_point="Kill line",
-        limits=_plain(planned.limits),
+        limits=planned.limits,
         retest_of=retest_of,
     )
-    lines = [
-        Line(
-            pk=site.shelf.next_key(Line),
-            step=step,
-            position=site.positions[one.place],
-            component=site.standing[one.place].component,
-            component_as_tested=_as_tested(site, one.place),
-            pressure_from=one.side,
-            required_low_min=one.low_min,
-            required_low_max=one.low_max,
-            required_high=one.high,
-            hold_seconds=one.hold_seconds,
-            clause=one.clause,
-            working=one.working,
-            rules=one.rules,
-        )
-        for one in planned.lines
-    ]
+    lines = [_line(site, step, one) for one in planned.lines]
     held.steps.append(step)
     held.lines.extend(lines)
     _known(step, "lines", lines)
@@ -180,12 +166,34 @@ def _add_step(site: Site, held: _Held, planned: PlannedStep, retest_of: Step | N
     return step
 
 
-def _as_tested(site: Site, place: int) -> dict[str, Any]:
-    component = site.standing[place].component
-    key = (component.pk, place)
-    if key not in site.copies:
-        site.copies[key] = as_tested(component, site.positions[place])
-    return site.copies[key]
+def _line(site: Site, step: Step, planned: PlannedLine) -> Line:
+    """Return a line: the one written before for the same component, but for its step."""
+    component = site.standing[planned.place].component
+    key = (component.pk, id(planned))
+    if key not in site.models:
+        site.models[key] = _first_line(component, site.positions[planned.place], planned)
+    model = site.models[key]
+    line = Line.__new__(Line)
+    line.__dict__.update({**model.__dict__, "id": site.shelf.next_key(Line), "step_id": step.pk})
+    line._state = ModelState()
+    line._state.fields_cache = {**model._state.fields_cache, "step": step}
+    return line
+
+
+def _first_line(component: Component, position: Position, planned: PlannedLine) -> Line:
+    return Line(
+        position=position,
+        component=component,
+        component_as_tested=as_tested(component, position),
+        pressure_from=planned.side,
+        required_low_min=planned.low_min,
+        required_low_max=planned.low_max,
+        required_high=planned.high,
+        hold_seconds=planned.hold_seconds,
+        clause=planned.clause,
+        working=planned.working,
+        rules=planned.rules,
+    )
 
 
 def _known(row: Model, relation: str, rows: list[Any]) -> None:
@@ -209,7 +217,7 @@ def _read(site: Site, held: _Held, step: Step, at: datetime, *, fails: bool) -> 
     _known(step, "typed_readings", list(typed))
     rule = hold_rule(step.limits, recorded=False)
     step.evidence = Evidence.TYPED
-    step.verdict = _plain(verdicts.of_readings(_reading(typed[0]), _reading(typed[1]), rule, site.rig))
+    step.verdict = plain(verdicts.of_readings(_reading(typed[0]), _reading(typed[1]), rule, site.rig))
     step.outcome = Outcome.PASSED if step.verdict["passes"] else Outcome.FAILED
     step.concluded_at = verdicts.concluded_at(step.verdict)
     for line in step._prefetched_objects_cache["lines"]:  # type: ignore[attr-defined]
@@ -259,7 +267,7 @@ def _seal(site: Site, held: _Held, left: Sequence[Line]) -> None:
     assert record.concluded_at is not None
     record.frozen_at = record.sealed_at = record.concluded_at + BEFORE_SIGNING
     content = _content(site, held, left)
-    signed = sha256_of(_canonical(content))
+    signed = sha256_of(site.phrases.canonical(content))
     at, given = record.frozen_at, list[str]()
     while still := open_seats(site.edition, given):
         role = next(one for one in SIGNERS if one.value in still[-1])
@@ -272,7 +280,7 @@ def _seal(site: Site, held: _Held, left: Sequence[Line]) -> None:
         "sealed_at": Local.of(site.rig).moment(record.sealed_at),
         "previous_sha256": record.previous_sha256,
     }
-    record.content = _canonical(content)
+    record.content = site.phrases.canonical(content)
     record.sha256 = site.sealed = sha256_of(record.content)
 
 
@@ -312,7 +320,7 @@ def _content(site: Site, held: _Held, left: Sequence[Line]) -> dict[str, Any]:
         "instruments": [instrument_content(use.as_used, day) for use in held.uses],
         "remarks": record.remarks,
         "supersedes": None,
-        "rows": _rows(held),
+        "rows": _rows(site, held),
         "software": f"Wellhold {settings.WELLHOLD_VERSION}",
         "section": section_content(record.section),
         "heading": heading_content(held.heading),
@@ -320,16 +328,27 @@ def _content(site: Site, held: _Held, left: Sequence[Line]) -> dict[str, Any]:
         "passed": not left,
         "open_lines": [open_line(line, by_key[line.step_id]) for line in left],
         "alarms": [],
-        "steps": [_step(step, local, proved) for step in held.steps],
+        "steps": [_step(site, step, local, proved) for step in held.steps],
         "unproven": [],
         "files": [],
         "unassigned_holds": [],
     }
 
 
-def _step(step: Step, local: Local, proved: Mapping[int, int]) -> dict[str, Any]:
-    content: dict[str, Any] = {**step_content(step, local=local, proved_by=proved)}
-    return {**content, **{key: _plain(content[key]) for key in ("limits", "low", "high")}}
+def _step(site: Site, step: Step, local: Local, proved: Mapping[int, int]) -> dict[str, Any]:
+    lines = step._prefetched_objects_cache["lines"]  # type: ignore[attr-defined]
+    _known(step, "lines", [])  # each line is copied once for all records it comes in
+    content: dict[str, Any] = {**step_content(step, local=local, proved_by={})}
+    _known(step, "lines", lines)
+    content |= {key: plain(content[key]) for key in ("limits", "low", "high")}
+    return content | {"lines": [_line_phrase(site, line, step, proved.get(line.pk)) for line in lines]}
+
+
+def _line_phrase(site: Site, line: Line, step: Step, proved_by_step: int | None) -> str:
+    key = (id(line.component_as_tested), id(line.working), line.outcome, proved_by_step)
+    if key not in site.copies:
+        site.copies[key] = line_content(line, proved_by_step, typed_hold(step))
+    return site.phrases.of(site.copies[key])
 
 
 def choice_of(key: str, text: str) -> dict[str, str]:
@@ -337,7 +356,7 @@ def choice_of(key: str, text: str) -> dict[str, str]:
     return {"key": key, "text": text}
 
 
-def _rows(held: _Held) -> dict[str, Any]:
+def _rows(site: Site, held: _Held) -> dict[str, Any]:
     """Return which columns of the record's rows are hashed, and their hash, as `verification.rows_content` does."""
     rows: dict[type[Model], Sequence[Model]] = {
         PressureTest: [held.heading],
@@ -346,16 +365,18 @@ def _rows(held: _Held) -> dict[str, Any]:
         Line: held.lines,
         TypedReading: held.readings,
     }
-    kept = {Record._meta.db_table: [_hashable(held.record)]}
+    kept = {Record._meta.db_table: [_hashable(site, held.record)]}
     kept |= {
-        model._meta.db_table: [_hashable(row) for row in rows.get(model, ())] for model, _ in HELD_ROWS["pressure"]
+        model._meta.db_table: [_hashable(site, row) for row in rows.get(model, ())]
+        for model, _ in HELD_ROWS["pressure"]
     }
     columns = {table: sorted(found[0]) for table, found in kept.items() if found}
-    return {"columns": columns, "sha256": sha256_of(_canonical(kept))}
+    return {"columns": columns, "sha256": sha256_of(site.phrases.canonical(kept))}
 
 
-def _hashable(row: Model) -> dict[str, Any]:
+def _hashable(site: Site, row: Model) -> dict[str, Any]:
     values = snapshot(row)
+    values |= {name: site.phrases.of(values[name]) for name in WRITTEN_ONCE if name in values}
     return {name: value for name, value in values.items() if not (isinstance(row, Record) and name in NOT_HASHED)}
 
 
@@ -378,26 +399,3 @@ def _shelve(site: Site, held: _Held, paper: Paper) -> None:
     )
     after = {"passed": record.passed, "sha256": record.sha256}
     told(site, "record.sealed", record, record.sealed_at, after)
-
-
-def _canonical(content: Any) -> str:
-    """Return canonical JSON as `seals.canonical` does, by a quicker writer.
-
-    RFC 8785 writes numbers as ECMAScript does. Python's writer differs only for floats that are whole or take an
-    exponent: `_plain` has been over everything here that holds floats.
-    """
-    return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-
-
-def _plain(value: Any) -> Any:
-    """Return the value with whole floats as integers and what would take an exponent as nothing."""
-    if isinstance(value, dict):
-        return {key: _plain(each) for key, each in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(each) for each in value]
-    if isinstance(value, float):
-        return round(value) if value == round(value) or abs(value) < _SMALLEST_PLAIN else value
-    return value
-
-
-_SMALLEST_PLAIN: Final = 1e-4

@@ -23,7 +23,9 @@ from equipment.models import (
 )
 from equipment.queries.stacks import Standing
 from tests_app.management.fleet.designs import Design
+from tests_app.management.fleet.phrases import Phrases
 from tests_app.management.fleet.shelf import Shelf
+from tests_app.models import Line
 
 
 @cache
@@ -44,7 +46,9 @@ class Site:
         crew: the people by their role on the rig.
         standing: what stands in each position, in the order of `positions`.
         spares: what lies in the store.
-        copies: what is kept of a component in a line, by its key and its place.
+        phrases: parts of sealed contents, written once.
+        models: lines of each component, to be copied.
+        copies: what sealed contents hold of a line.
         sealed: SHA-256 of the seal last given on the rig.
         records: how many records the rig has.
     """
@@ -67,7 +71,9 @@ class Site:
     banks: list[Bank] = field(default_factory=list)
     bottles: dict[int, list[Bottle]] = field(default_factory=dict)
     components: int = 0
-    copies: dict[tuple[int, int], dict[str, Any]] = field(default_factory=dict)
+    phrases: Phrases = field(default_factory=Phrases)
+    models: dict[tuple[int, int], Line] = field(default_factory=dict)
+    copies: dict[tuple[Any, ...], Any] = field(default_factory=dict)
     sealed: str = ""
     records: int = 0
 
