@@ -26,6 +26,7 @@ class AlertFacts(TypedDict, total=False):
     """What can be chosen."""
 
     hours_before: list[int]
+    long_hours_before: list[int]
     each_day_overdue: bool
     roles: list[str]
     by_mail: bool
@@ -83,7 +84,8 @@ def _refuse(chosen: AlertSettings, people: Collection[User]) -> None:
 
 def _refuse_stages(chosen: AlertSettings) -> None:
     try:
-        plan = StagePlan(tuple(chosen.hours_before), chosen.each_day_overdue)
+        chosen.hours_before = list(StagePlan(tuple(chosen.hours_before)).hours_before)
+        chosen.long_hours_before = _long_stages(chosen.long_hours_before)
         if (chosen.quiet_from is None) != (chosen.quiet_until is None):
             missing = "quiet_from" if chosen.quiet_from is None else "quiet_until"
             raise Refused(missing, "Quiet hours have a beginning and an end.", "Give both, or leave both empty.")
@@ -91,7 +93,13 @@ def _refuse_stages(chosen: AlertSettings) -> None:
             QuietHours(chosen.quiet_from, chosen.quiet_until)
     except InputError as error:
         raise Refused(error.field, error.reason, error.remedy) from error
-    chosen.hours_before = list(plan.hours_before)
+
+
+def _long_stages(hours: list[int]) -> list[int]:
+    try:
+        return list(StagePlan(tuple(hours)).hours_before)
+    except InputError as error:
+        raise Refused("long_hours_before", error.reason, error.remedy) from error
 
 
 def _refuse_people(chosen: AlertSettings, people: Collection[User]) -> None:

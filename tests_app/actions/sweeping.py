@@ -11,12 +11,12 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 
-from calcs.alert_stages import StagePlan, passed_over
+from calcs.alert_stages import passed_over
 from equipment.actions.saving import aware
 from equipment.models import Rig
 from tests_app.actions.telling import tell
 from tests_app.models import AlertSettings, Closing, Notice, Obligation, Purpose, SweepMark
-from tests_app.queries.alerts import escalated_to, plan_of, settings_of, told_on
+from tests_app.queries.alerts import escalated_to, farthest_ahead, plan_of, settings_of, told_on
 from tests_app.queries.due_items import DueItem
 from tests_app.queries.obligations import shown, stand, with_waiting
 from tests_app.queries.stages_reached import Reached, closed_because, headline, near, stages_of
@@ -35,12 +35,13 @@ class _Look:
     reached: dict[Occasion, Reached] = field(default_factory=dict)
 
     @classmethod
-    def at_all(cls, rows: Iterable[Obligation], rig: Rig, plan: StagePlan, at: datetime) -> "_Look":
+    def at_all(cls, rows: Iterable[Obligation], chosen: AlertSettings, at: datetime) -> "_Look":
         look = cls()
         for row in rows:
             item = stand(row, at)
             look.rows[row.key], look.items[row.key] = row, item
-            for reached in stages_of(item, row, at=at, plan=plan, zone=rig.zone):
+            plan = plan_of(chosen, row.what)
+            for reached in stages_of(item, row, at=at, plan=plan, zone=chosen.rig.zone):
                 look.reached[row.key, reached.occasion] = reached
         return look
 
@@ -51,14 +52,13 @@ def sweep(rig: Rig, *, by: Actor, at: datetime) -> SweepMark:
     aware(at)
     mark = _hold(rig)
     chosen = settings_of(rig)
-    plan = plan_of(chosen)
     known = list(Notice.objects.filter(rig=rig, closed_at=None))
     keys = frozenset(notice.obligation_key for notice in known)
-    rows = with_waiting(shown(near(rig, at=at, within=plan.longest_before, keys=keys)), rig)
-    look = _Look.at_all(rows, rig, plan, at)
+    rows = with_waiting(shown(near(rig, at=at, within=farthest_ahead(chosen), keys=keys)), rig)
+    look = _Look.at_all(rows, chosen, at)
     told = _told_before(rig, look)
     new = [
-        _notice(rig, look, occasion, reached, told[occasion], plan, at)
+        _notice(chosen, look, occasion, reached, told[occasion], at)
         for occasion, reached in look.reached.items()
         if _is_new(reached, told[occasion])
     ]
@@ -102,19 +102,18 @@ def _is_new(reached: Reached, told: Iterable[Notice]) -> bool:
 
 
 def _notice(
-    rig: Rig,
+    chosen: AlertSettings,
     look: _Look,
     occasion: Occasion,
     reached: Reached,
     told: Iterable[Notice],
-    plan: StagePlan,
     at: datetime,
 ) -> Notice:
     row, item = look.rows[occasion[0]], look.items[occasion[0]]
     last = max((notice.hours_past for notice in told), default=None)
-    dated = occasion[1].startswith("due-")
+    passed = passed_over(reached.stage, after=last, plan=plan_of(chosen, row.what)) if last is not None else ()
     return Notice(
-        rig=rig,
+        rig=chosen.rig,
         obligation_key=row.key,
         what=row.what,
         stage=reached.stage.key,
@@ -125,7 +124,7 @@ def _notice(
         headline=headline(reached.stage.key, row),
         reason=item.reason,
         clause=row.clause,
-        passed_over=list(passed_over(reached.stage, after=last, plan=plan)) if dated and last is not None else [],
+        passed_over=list(passed),
         created_at=at,
     )
 

@@ -14,6 +14,11 @@ def usual_hours_before() -> list[int]:
     return [72, 24]
 
 
+def usual_long_hours_before() -> list[int]:
+    """Return the same for what takes weeks to arrange: thirty days, seven and one."""
+    return [720, 168, 24]
+
+
 def usual_roles() -> list[str]:
     """Return whom a rig tells to begin with."""
     return [CrewRole.SUPERVISOR.value]
@@ -24,6 +29,9 @@ class AlertSettings(models.Model):
 
     rig = models.OneToOneField(Rig, on_delete=models.CASCADE, primary_key=True, related_name="alert_settings")
     hours_before = models.JSONField(default=usual_hours_before, help_text="Stages before the due date, in hours.")
+    long_hours_before = models.JSONField(
+        default=usual_long_hours_before, help_text="The same for calibrations, papers, overhauls and their like."
+    )
     each_day_overdue = models.BooleanField(default=True)
     roles = models.JSONField(default=usual_roles, help_text="Who is told, by role.")
     people = models.ManyToManyField(settings.AUTH_USER_MODEL, blank=True, related_name="+")

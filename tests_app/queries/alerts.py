@@ -12,10 +12,14 @@ from equipment.errors import NotAllowed
 from equipment.models import CrewMember, CrewRole, Rig
 from equipment.queries import access
 from equipment.queries.access import Right, Viewer
-from tests_app.models import AlertSettings, Channel, Delivery, Message, Notice, SweepMark
+from tests_app.models import AlertSettings, Channel, Delivery, Message, Notice, SweepMark, What
 
 LATE_AFTER: Final = timedelta(minutes=5)
 """A sweep runs each minute; four may be missed while a long certificate is drawn."""
+LONG_LEAD: Final = frozenset(
+    {What.CALIBRATION, What.DOCUMENT, What.ELASTOMER, What.SHELL, What.OVERHAUL, What.INSPECTION}
+)
+"""What takes weeks to arrange: a yard, a laboratory or a maker does it (common practice)."""
 _MAY_ACKNOWLEDGE: Final = frozenset({Right.RECORD, Right.MANAGE})
 
 
@@ -24,9 +28,15 @@ def settings_of(rig: Rig) -> AlertSettings:
     return AlertSettings.objects.select_related("rig").filter(rig=rig).first() or AlertSettings(rig=rig)
 
 
-def plan_of(chosen: AlertSettings) -> StagePlan:
-    """Return the stages a rig chose."""
-    return StagePlan(tuple(chosen.hours_before), chosen.each_day_overdue)
+def plan_of(chosen: AlertSettings, what: str = What.PRESSURE) -> StagePlan:
+    """Return the stages a rig chose for what has to be done."""
+    hours = chosen.long_hours_before if what in LONG_LEAD else chosen.hours_before
+    return StagePlan(tuple(hours), chosen.each_day_overdue)
+
+
+def farthest_ahead(chosen: AlertSettings) -> timedelta:
+    """Return how long before a due date the first stage of anything lies."""
+    return max(plan_of(chosen).longest_before, plan_of(chosen, What.CALIBRATION).longest_before)
 
 
 def quiet_of(chosen: AlertSettings) -> QuietHours | None:
