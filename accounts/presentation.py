@@ -161,6 +161,9 @@ STATES: Final[dict[str, State]] = {
         f'<path d="M5.9 6.2a2.1 2.1 0 1 1 3.2 1.8c-.8.5-1.1.8-1.1 1.7M8 11.9v.2" {_KNOCK} stroke-width="1.6" '
         'stroke-linecap="round"/>',
     ),
+    "deferred": State(
+        "Deferred", "soon", '<circle cx="8" cy="8" r="5.75"/><path d="m4.2 10.2 6-6M5.8 11.8l6-6" stroke-width="1.25"/>'
+    ),
     "in-progress": State(
         "In progress",
         "busy",

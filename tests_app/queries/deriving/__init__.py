@@ -19,9 +19,9 @@ def derive(rig: Rig, *, at: datetime, known_at: datetime | None = None, scope: S
     """Return every obligation of a rig as of `at`, each with its whole history. A constant number of queries.
 
     With `known_at` only what was entered by then counts: records opened and seals set, readings, work, deferrals,
-    documents, and by the trail what was installed, removed or serviced. What can not be told apart: the rules are those
-    the rig follows now; ratings, sections, instruments, bottles' papers and times that were corrected stand as they
-    are now; lines of a draft count from its opening.
+    documents, and by the trail what was installed, removed or serviced. The rules are those followed at `at`. What can
+    not be told apart: ratings, sections, instruments, bottles' papers and times that were corrected stand as they are
+    now; lines of a draft count from its opening.
     """
     facts = RigFacts(rig, at, known_at, scope)
     found = [*pressure_tests(facts), *bank_tests(facts), *function_tests(facts), *works(facts), *papers(facts)]

@@ -20,7 +20,8 @@ from tests_app.models import Barrier, Completion, Deferral, RecordKind, What
 from tests_app.queries.completed import completions_of, work_on_components
 from tests_app.queries.deriving.proofs import ByComponent, Proof, Proofs, pressure_proofs
 from tests_app.queries.deriving.scope import Scope
-from tests_app.queries.requirements import Circumstances, edition_of
+from tests_app.queries.requirements import Circumstances
+from tests_app.queries.rules_followed import edition_at
 from tests_app.queries.waiting import deferrals_of
 from trail.models import TrailEntry
 
@@ -51,9 +52,9 @@ class RigFacts:
 
     @cached_property
     def edition(self) -> Edition | NoRules:
-        """Return the rules the rig follows, or why there are none."""
+        """Return the rules the rig followed at the moment, or why there are none."""
         try:
-            return edition_of(self.rig)
+            return edition_at(self.rig, at=self.at)
         except NoRules as none:
             return none
 
