@@ -42,6 +42,7 @@ from equipment.models import (
     Well,
 )
 from tests_app.actions import programmes
+from tests_app.actions.obligations import reconciling_once
 from trail.actors import Actor, System
 
 DAY: Final = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -214,9 +215,10 @@ def an_installation(
 
 def a_filled_stack(rig: Rig, kind: str = StackKind.SURFACE, *, installed_at: datetime = LONG_AGO) -> Stack:
     """A stack with a component standing in each position."""
-    stack = a_stack(rig, kind)
-    for position in stack.positions.all():
-        an_installation(position, installed_at=installed_at)
+    with reconciling_once():
+        stack = a_stack(rig, kind)
+        for position in stack.positions.all():
+            an_installation(position, installed_at=installed_at)
     return stack
 
 

@@ -1,11 +1,11 @@
 """Writing and reading the trail."""
 
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
 from django.db import models
 from django.db.models import QuerySet
@@ -48,9 +48,12 @@ def write(
     after: Mapping[str, Any] | None = None,
     reason: str = "",
 ) -> TrailEntry:
-    """Write one entry. Call it inside the transaction of the action it tells of."""
+    """Write one entry. Call it inside the transaction of the action it tells of, after its rows are written.
+
+    Whoever listens works out what follows from them in the same transaction.
+    """
     came_from = origin.get()
-    return TrailEntry.objects.create(
+    entry = TrailEntry.objects.create(
         at=at,
         actor=person_of(by),
         actor_name=name_of(by),
@@ -65,6 +68,19 @@ def write(
         request_id=came_from.request_id,
         remote_address=came_from.remote_address,
     )
+    for listener in _listeners:
+        listener(event, subject, rig_number, at)
+    return entry
+
+
+Listener = Callable[[str, models.Model, int | None, datetime], object]
+_listeners: Final[list[Listener]] = []
+
+
+def register(listener: Listener) -> None:
+    """Have `listener` told of each entry: event, subject, key of its rig, moment. Twice is once."""
+    if listener not in _listeners:
+        _listeners.append(listener)
 
 
 def of_subject(subject: models.Model) -> QuerySet[TrailEntry]:

@@ -55,5 +55,6 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {"global_keyprefix": f"{_SCRATCH.name}:"} if R
 
 LOGGING = {"version": 1, "disable_existing_loggers": False, "root": {"level": "WARNING"}}
 DEMO_ACCOUNTS_ALLOWED = True
+WELLHOLD_RECONCILE_STRICTLY = True
 
 ENV.refuse_problems()

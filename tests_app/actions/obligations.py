@@ -1,0 +1,199 @@
+"""Keeping what is owed: worked out anew from what happened, and only what differs written.
+
+It may run at any time and any number of times: the rows follow from the facts and hold nothing of their own. Every
+action reconciles what it touched in its own transaction, through the trail entry it writes (`follow`).
+"""
+
+import logging
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Final
+
+from django.conf import settings
+from django.db import transaction
+from django.db.models import Model, Q
+
+from equipment.models import Rig
+from tests_app.models import Obligation, Reckoning
+from tests_app.queries.deriving import EVERYTHING, Scope, derive
+from tests_app.queries.obligations import as_row
+from tests_app.queries.touched import touched_by
+
+_log = logging.getLogger(__name__)
+_ITS_OWN: Final = ("id", "rig", "key", "worked_at")
+COMPARED: Final = tuple(
+    one.attname for one in Obligation._meta.concrete_fields if one.name not in _ITS_OWN and not one.generated
+)
+"""Columns that follow from the facts; the rest says which row it is and when it was worked out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reconciled:
+    """What a run wrote.
+
+    Attributes:
+        added: keys of obligations that came up.
+        changed: keys of those that stand differently, by the columns that do.
+        removed: keys of those no longer owed.
+    """
+
+    added: tuple[str, ...] = ()
+    changed: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    removed: tuple[str, ...] = ()
+
+    @property
+    def count(self) -> int:
+        """Return how many rows were written."""
+        return len(self.added) + len(self.changed) + len(self.removed)
+
+
+@transaction.atomic
+def reconcile(
+    rig: Rig, *, at: datetime, components: Iterable[int] | None = None, scope: Scope | None = None
+) -> Reconciled:
+    """Work out what is owed on a rig as of `at` and write only what differs from what is stored.
+
+    With `components` (keys) or `scope` only what hangs on those is looked at; a rig never reckoned as a whole, or not
+    to the end, is reckoned as a whole. Rows worked out for a later moment than `at` are worked out for that again:
+    nothing known is forgotten.
+    """
+    asked = scope or (EVERYTHING if components is None else Scope.of(components=components))
+    reckoning = Reckoning.objects.filter(rig=rig).first()
+    if reckoning is None or reckoning.error:
+        asked = EVERYTHING
+    moment = at if reckoning is None else max(at, reckoning.worked_at)
+    found = compare(rig, at=moment, scope=asked)
+    _write(found, moment)
+    done = found.told()
+    if reckoning is None or asked.everything or done.added or done.removed:
+        values = {"worked_at": moment, "error": "" if asked.everything else reckoning.error if reckoning else ""}
+        Reckoning.objects.update_or_create(rig=rig, defaults={**values, "changed": done.count})
+    return done
+
+
+@dataclass(frozen=True)
+class Differences:
+    """What is stored against what it should be."""
+
+    new: list[Obligation]
+    moved: list[tuple[int, Obligation, tuple[str, ...]]]
+    gone: dict[str, int]
+
+    def told(self) -> Reconciled:
+        """Return it by key."""
+        return Reconciled(
+            tuple(row.key for row in self.new),
+            {row.key: columns for _, row, columns in self.moved},
+            tuple(self.gone),
+        )
+
+
+def compare(rig: Rig, *, at: datetime, scope: Scope = EVERYTHING) -> Differences:
+    """Return how what is stored differs from what follows from the facts as of `at`; nothing is written."""
+    wanted = {row.key: row for row in (as_row(one, rig, at) for one in derive(rig, at=at, scope=scope))}
+    stored = {row["key"]: row for row in _stored(rig, scope).values("id", "key", *COMPARED)}
+    moved = []
+    for key in wanted.keys() & stored.keys():
+        columns = tuple(name for name in COMPARED if getattr(wanted[key], name) != stored[key][name])
+        if columns:
+            moved.append((stored[key]["id"], wanted[key], columns))
+    return Differences(
+        new=[row for key, row in wanted.items() if key not in stored],
+        moved=sorted(moved, key=lambda one: one[0]),
+        gone={key: row["id"] for key, row in stored.items() if key not in wanted},
+    )
+
+
+def _stored(rig: Rig, scope: Scope) -> Any:
+    rows = Obligation.objects.filter(rig=rig).order_by()
+    if scope.everything:
+        return rows
+    asked = Q(pk__in=[])
+    if scope.components:
+        asked |= Q(component__in=scope.components)
+    if scope.control_items:
+        asked |= Q(control_item__in=scope.control_items)
+    if scope.instruments:
+        asked |= Q(instrument__in=scope.instruments)
+    on_whole = Q(component=None, control_item=None, instrument=None)
+    if scope.stacks:
+        asked |= on_whole & Q(stack__in=scope.stacks)
+    if scope.rig_itself:
+        asked |= on_whole & Q(stack=None)
+    return rows.filter(asked)
+
+
+def _write(found: Differences, at: datetime) -> None:
+    if found.gone:
+        Obligation.objects.filter(pk__in=found.gone.values()).delete()
+    if found.new:
+        Obligation.objects.bulk_create(found.new)
+    for pk, row, columns in found.moved:
+        changed = {name: getattr(row, name) for name in columns}
+        Obligation.objects.filter(pk=pk).update(**changed, worked_at=at)
+
+
+# Called by every action, through the entry it writes in the trail
+
+
+def follow(event: str, row: Model, rig_number: int | None, at: datetime) -> None:
+    """Reconcile what a trail entry's row may have moved, in the transaction the entry is written in.
+
+    What fails here keeps nobody from entering what they did: the rig is marked, worked out afresh where it is shown,
+    and tried again by the sweep.
+    """
+    if rig_number is None:
+        return
+    touched = touched_by(event, row)
+    if touched.is_empty:
+        return
+    pending = _held.get()
+    if pending is not None:
+        known = pending.get(rig_number)
+        pending[rig_number] = (touched, at) if known is None else (known[0] | touched, max(known[1], at))
+        return
+    rig = Rig.objects.filter(pk=rig_number).first()
+    if rig is not None:
+        _reconcile_or_mark(rig, touched, at)
+
+
+def _reconcile_or_mark(rig: Rig, touched: Scope, at: datetime) -> None:
+    try:
+        reconcile(rig, at=at, scope=touched)
+    except Exception as error:
+        if settings.WELLHOLD_RECONCILE_STRICTLY:
+            raise
+        _log.exception("What is owed on rig %s could not be worked out", rig.pk)
+        mark_unreckoned(rig, str(error), at=at)
+
+
+def mark_unreckoned(rig: Rig, error: str, *, at: datetime) -> None:
+    """Note that what is stored for a rig does not answer: it is worked out afresh until a run succeeds."""
+    Reckoning.objects.update_or_create(rig=rig, defaults={"worked_at": at, "error": error or "Not worked out."})
+
+
+_Pending = dict[int, tuple[Scope, datetime]]
+_held: ContextVar[_Pending | None] = ContextVar("held", default=None)
+
+
+@contextmanager
+def reconciling_once() -> Iterator[None]:
+    """Hold reconciling back while much is entered at once, then do it once a rig; inside another, that one does it.
+
+    Where what is entered inside is given up by an error, nothing is reconciled.
+    """
+    if _held.get() is not None:
+        yield
+        return
+    pending: _Pending = {}
+    token = _held.set(pending)
+    try:
+        yield
+    finally:
+        _held.reset(token)
+    for rig in Rig.objects.filter(pk__in=pending):
+        touched, at = pending[rig.pk]
+        _reconcile_or_mark(rig, touched, at)

@@ -1,0 +1,161 @@
+"""What of a rig one changed row may have moved: which components, control items, instruments and stacks."""
+
+from collections.abc import Callable, Mapping
+from typing import Any, Final
+
+from django.db.models import Model, Q
+
+from equipment.models import RAM_KINDS, Component, ComponentKind, ControlItem, Installation
+from tests_app.models import (
+    Completion,
+    Deferral,
+    DrawdownTest,
+    FunctionLine,
+    Line,
+    Obligation,
+    Postponement,
+    PumpTest,
+    Record,
+    TestReason,
+)
+from tests_app.queries.deriving.scope import EVERYTHING, Scope
+
+NOTHING: Final = Scope()
+_MOVES_NOTHING: Final = frozenset(
+    {"rig.registered", "well.registered", "stack.registered", "position.added", "position.removed"}
+    | {"component.registered", "bank.registered"}
+)
+"""Events that bring in a row on which nothing can be owed yet."""
+_SHAPES_THE_STACK: Final = RAM_KINDS | {ComponentKind.ANNULAR}
+"""Kinds that decide what is asked of others: what stands over the uppermost ram, which annular closes over it."""
+_STACK_MOVED: Final = (TestReason.LANDED, TestReason.STUMP)
+
+
+def touched_by(event: str, row: Model) -> Scope:
+    """Return what an event of the trail may have moved; nothing for tables no date hangs on."""
+    reader = _READERS.get(row._meta.label_lower)
+    return NOTHING if reader is None or event in _MOVES_NOTHING else reader(row)
+
+
+def _everything(_: Any) -> Scope:
+    return EVERYTHING
+
+
+def _installation(row: Installation) -> Scope:
+    if row.component.kind in _SHAPES_THE_STACK:
+        return EVERYTHING
+    own = Scope.of(components=[row.component_id], stacks=[row.position.stack_id])
+    return own | Scope(rig_itself=True)
+
+
+def _component(row: Component) -> Scope:
+    return EVERYTHING if row.kind in _SHAPES_THE_STACK else Scope.of(components=[row.pk])
+
+
+def _of_component(row: Any) -> Scope:
+    return Scope.of(components=[row.component_id])
+
+
+def _of_bank(row: Any) -> Scope:
+    return Scope.of(components=[row.bank.component_id])
+
+
+def _reading(row: Any) -> Scope:
+    return Scope.of(components=[row.check_round.bank.component_id])
+
+
+def _document(row: Any) -> Scope:
+    return Scope.of(components=[row.component_id], instruments=[row.instrument_id])
+
+
+def _instrument(row: Any) -> Scope:
+    return Scope.of(instruments=[row.pk])
+
+
+def _control_item(row: ControlItem) -> Scope:
+    return Scope.of(control_items=[row.pk], stacks=[row.stack_id])
+
+
+def _step(row: Any) -> Scope:
+    return _record(row.record)
+
+
+def _record(row: Record) -> Scope:
+    """Return what a record proves, or proved before it was changed, and the stations it was worked from."""
+    keys = {key for key in (row.pk, row.supersedes_id) if key}
+    heading = getattr(row, "pressure_test", None)
+    if heading is not None and heading.reason in _STACK_MOVED:
+        return EVERYTHING
+    components = {*Line.objects.filter(step__record__in=keys).order_by().values_list("component_id", flat=True)}
+    for model in (DrawdownTest, PumpTest):
+        rows = model._default_manager.filter(record__in=keys)
+        components |= {*rows.values_list("bank__component_id", flat=True)}
+    worked = FunctionLine.objects.filter(record__in=keys).order_by().values_list("component_id", "control_item_id")
+    parts = {component for component, _ in worked} | components
+    items = {item for _, item in worked}
+    if heading is not None:
+        used = [place for place in (heading.control_station, heading.pod) if place]
+        items |= {*ControlItem.objects.filter(stack=row.stack_id, place__in=used).values_list("pk", flat=True)}
+    return Scope.of(components=parts, control_items=items) | _that_names(keys)
+
+
+def _that_names(records: set[int]) -> Scope:
+    """Return what a record was shown on so far: a line taken out of a draft leaves no other trace."""
+    named = Q(draft__in=records) | Q(last_record__in=records) | Q(failed_record__in=records)
+    rows = list(Obligation.objects.filter(named).values_list("component_id", "control_item_id"))
+    return Scope.of(components=[one for one, _ in rows], control_items=[item for _, item in rows])
+
+
+def _line(row: Any) -> Scope:
+    return Scope.of(components=[row.component_id], control_items=[getattr(row, "control_item_id", None)])
+
+
+def _completion(row: Completion) -> Scope:
+    own = Scope.of(
+        components=[row.component_id, row.elastomer.component_id if row.elastomer else None],
+        control_items=[row.control_item_id],
+        instruments=[row.instrument_id],
+        stacks=[row.stack_id],
+    )
+    return own | _document(row.document) | _of_key(row) if row.document else own | _of_key(row)
+
+
+def _of_key(row: Completion | Deferral | Postponement) -> Scope:
+    """Return what an obligation's key stands for, by the obligation stored; everything where none is."""
+    stored = Obligation.objects.filter(rig=row.rig_id, key=row.obligation_key).first()
+    if stored is None:
+        return EVERYTHING
+    own = Scope.of(
+        components=[stored.component_id], control_items=[stored.control_item_id], instruments=[stored.instrument_id]
+    )
+    if not own.is_empty:
+        return own
+    return Scope.of(stacks=[stored.stack_id]) if stored.stack_id else Scope(rig_itself=True)
+
+
+_READERS: Final[Mapping[str, Callable[[Any], Scope]]] = {
+    "equipment.rig": _everything,
+    "equipment.well": _everything,
+    "equipment.holesection": _everything,
+    "equipment.stack": _everything,
+    "equipment.position": _everything,
+    "equipment.installation": _installation,
+    "equipment.component": _component,
+    "equipment.serviceevent": _of_component,
+    "equipment.elastomer": _of_component,
+    "equipment.document": _document,
+    "equipment.instrument": _instrument,
+    "equipment.controlitem": _control_item,
+    "equipment.bank": _of_component,
+    "equipment.bottle": _of_bank,
+    "equipment.prechargecheck": _of_bank,
+    "equipment.prechargereading": _reading,
+    "tests_app.programme": _everything,
+    "tests_app.programmecopy": _everything,
+    "tests_app.record": _record,
+    "tests_app.step": _step,
+    "tests_app.functionline": _line,
+    "tests_app.completion": _completion,
+    "tests_app.deferral": _of_key,
+    "tests_app.postponement": _of_key,
+}
