@@ -24,6 +24,7 @@ from tests.builders_drawdowns import (
     signed,
 )
 from tests_app.actions import superseding
+from tests_app.actions.obligations import reconcile
 from tests_app.models import Programme
 from tests_app.queries.deriving.precharges import OWNERS_SCHEDULE
 from tests_app.queries.due_items import DueItem, What
@@ -144,6 +145,7 @@ def test_a_bank_that_stands_nowhere_is_not_listed(world: BankWorld):
 
 def test_without_rules_no_test_of_a_bank_can_be_worked_out_but_a_shell_test_can(world: BankWorld):
     Programme.objects.all().delete()
+    reconcile(world.rig, at=SIGNED)
     found = items(world)
     assert {found[what].state for what in (What.DRAWDOWN, What.PUMP, What.PRECHARGE)} == {"cannot-be-worked-out"}
     assert found[What.SHELL].state == "in-date"

@@ -24,6 +24,7 @@ from tests.builders_tests_app import (
     signed,
 )
 from tests_app.actions import pressure_tests, programmes, superseding
+from tests_app.actions.obligations import reconcile
 from tests_app.models import Programme
 from tests_app.queries.due_items import DueItem, What
 from tests_app.queries.due_list import due_list
@@ -219,6 +220,7 @@ def test_what_happened_later_is_not_known_on_an_earlier_day(world: World):
 def test_on_a_rig_without_rules_nothing_is_in_date_and_each_row_says_why(world: World):
     record = a_sealed_record(world)
     Programme.objects.all().delete()
+    reconcile(world.rig, at=SIGNED)
     items = pressure_rows(world, SIGNED)
     assert {item.state for item in items} == {"cannot-be-worked-out"}
     assert all(item.reason.startswith(f"No rules are chosen for {world.rig.name}.") for item in items)

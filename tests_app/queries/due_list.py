@@ -19,10 +19,13 @@ def due_list(rig: Rig, *, at: datetime) -> list[DueItem]:
     On a rig without rules no test can be worked out, and each says so. A row that can't be worked out is shown as worse
     than overdue, with the reason, and does not stop the others.
     """
+    return sorted((stand(row, at) for row in rows_at(rig, at=at)), key=pressing)
+
+
+def rows_at(rig: Rig, *, at: datetime) -> list[Obligation]:
+    """Return the rig's obligations as they answer for that moment: those stored, else worked out afresh."""
     rows = _stored(rig, at)
-    if rows is None:
-        rows = worked_afresh(rig, at=at)
-    return sorted((stand(row, at) for row in rows), key=pressing)
+    return worked_afresh(rig, at=at) if rows is None else rows
 
 
 def worked_afresh(rig: Rig, *, at: datetime, scope: Scope = EVERYTHING) -> list[Obligation]:
