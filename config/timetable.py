@@ -17,6 +17,7 @@ def timetable() -> dict[str, dict[str, Any]]:
         "alert sweep": _entry("tests_app.sweep", EVERY_MINUTE),
         "messages that wait": _entry("tests_app.deliver_waiting", EVERY_MINUTE),
         "daily digests": _entry("tests_app.make_digests", EVERY_MINUTE),
+        "what is owed": _entry("tests_app.reconcile_all", EVERY_FIVE_MINUTES),
         "missing certificates": _entry("tests_app.make_missing_certificates", EVERY_FIVE_MINUTES),
     }
 

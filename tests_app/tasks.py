@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from equipment.models import Rig
 from tests_app.actions.certificates import issue_certificate
+from tests_app.actions.obligations import reconcile_each, rigs_to_reckon
 from tests_app.actions.digests import make_digests
 from tests_app.actions.sending import CLAIM_LASTS, deliver
 from tests_app.actions.sweeping import escalate, note_failed_sweep, sweep
@@ -78,3 +79,11 @@ def deliver_waiting() -> None:
     """Order again each message whose time has come: after quiet hours, a failed try, a lost order, a killed worker."""
     for pk in waiting_messages(timezone.now(), claim_lasts=CLAIM_LASTS):
         deliver_message.apply_async(kwargs={"message_id": pk}, queue=BACKLOG, expires=_ORDERED_AGAIN_AFTER)
+
+
+@shared_task(name="tests_app.reconcile_all", ignore_result=True)
+def reconcile_all() -> None:
+    """Work out what is owed on every rig whose time has come, each by itself; running twice changes nothing more."""
+    at = timezone.now()
+    for _ in reconcile_each(rigs_to_reckon(at), at=at):
+        pass

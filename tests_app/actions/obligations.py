@@ -9,12 +9,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import Model, Q
+from django.db.models import Exists, Model, OuterRef, Q
 
 from equipment.models import Rig
 from tests_app.models import Obligation, Reckoning
@@ -134,6 +134,56 @@ def _write(found: Differences, at: datetime) -> None:
     for pk, row, columns in found.moved:
         changed = {name: getattr(row, name) for name in columns}
         Obligation.objects.filter(pk=pk).update(**changed, worked_at=at)
+
+
+_BY_THE_CLOCK: Final = frozenset(
+    {"due_at", "original_due_at", "counts_from", "running_since", "out_of_service", "attention_at", "events"}
+)
+"""Columns as of the moment a row was worked out: they move by themselves when `attention_at` comes."""
+
+
+def differences(rig: Rig, *, at: datetime) -> Reconciled:
+    """Return how what is stored for a rig differs from what follows from the facts; nothing is written.
+
+    What moved by the clock alone and waits for the sweep is no difference: `stand` answers for it all the same.
+    """
+    reckoning = Reckoning.objects.filter(rig=rig).first()
+    moment = at if reckoning is None else max(at, reckoning.worked_at)
+    found = compare(rig, at=moment).told()
+    passed = set(Obligation.objects.filter(rig=rig, attention_at__lte=moment).values_list("key", flat=True))
+    changed = {
+        key: left
+        for key, columns in found.changed.items()
+        if (left := tuple(name for name in columns if key not in passed or name not in _BY_THE_CLOCK))
+    }
+    return Reconciled(found.added, changed, found.removed)
+
+
+# The sweep
+
+RECKONED_ANEW_AFTER: Final = timedelta(hours=1)
+"""After this long a rig is worked out again though nothing calls for it: what went by unseen is found then."""
+
+
+def rigs_to_reckon(at: datetime) -> list[Rig]:
+    """Return the rigs never reckoned, marked, not reckoned for long, or with an obligation whose moment has come."""
+    stale = Q(reckoning=None) | ~Q(reckoning__error="") | Q(reckoning__worked_at__lt=at - RECKONED_ANEW_AFTER)
+    moved = Obligation.objects.filter(rig=OuterRef("pk"), attention_at__lte=at)
+    return list(Rig.objects.filter(stale | Exists(moved)).order_by("pk"))
+
+
+def reconcile_each(rigs: Iterable[Rig], *, at: datetime) -> Iterator[tuple[Rig, Reconciled | Exception]]:
+    """Reconcile rigs one by one, each in its own transaction, and yield what came of it; one that fails stops no other.
+
+    A rig that fails is marked, so that it is worked out afresh where it is shown.
+    """
+    for rig in rigs:
+        try:
+            yield rig, reconcile(rig, at=at)
+        except Exception as error:  # whatever it is, the other rigs' dates must not wait for it
+            _log.exception("What is owed on rig %s could not be worked out", rig.pk)
+            mark_unreckoned(rig, f"{type(error).__name__}: {error}", at=at)
+            yield rig, error
 
 
 # Called by every action, through the entry it writes in the trail

@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.utils import timezone
 
+from tests_app.actions.obligations import reconciling_once
 from tests_app.after_commit import as_backlog
 from tests_app.management.demo import scenario
 from tests_app.queries.demo import anything_on_file
@@ -38,6 +39,6 @@ class Command(BaseCommand):
             given = scenario.read(folder / name)
             self.stdout.write(f"Loading the demo: {given['rig']['name']} …")
             self.stdout.flush()
-            with as_backlog():
+            with as_backlog(), reconciling_once():
                 scenario.build(given, logins, people, at=at)
         self.stdout.write("The demo is loaded.")
