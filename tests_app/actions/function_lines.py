@@ -85,7 +85,7 @@ def write_function_lines(
         held.version += 1
         held.save(update_fields=["version"])
         judge_function_record(held)
-        entries.write("function-lines.written", held, by=by, at=at, rig_number=held.rig_id, before=was, after=became)
+        entries.write("record.lines-written", held, by=by, at=at, rig_number=held.rig_id, before=was, after=became)
     return held
 
 

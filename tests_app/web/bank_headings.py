@@ -18,7 +18,7 @@ from tests_app.models import Record, RecordKind
 from tests_app.queries import records
 from tests_app.queries.banks_tested import bank_of
 from tests_app.queries.drawdowns import banks_to_test, tests_of_bank
-from tests_app.web import headings
+from tests_app.web import function_headings, headings
 from tests_app.web.bank_test_forms import (
     BankHeadingForm,
     BankOffer,
@@ -152,7 +152,15 @@ def amend_heading(request: HttpRequest, pk: int) -> HttpResponse:
     record = records.record_for(request.user, pk, needs=Right.RECORD)
     if record.kind == RecordKind.PRESSURE:
         return headings.amend_heading(request, pk)
+    if record.kind == RecordKind.FUNCTION:
+        return _amend_functions(request, pk)
     return _amend(request, pk)
+
+
+@once
+def _amend_functions(request: HttpRequest, pk: int) -> HttpResponse:
+    record = records.record_for(request.user, pk, needs=Right.RECORD)
+    return function_headings.amend_heading(request, Visit.of(request, record.rig), record)
 
 
 @once

@@ -10,12 +10,14 @@ from tests_app.models import Record, RecordKind
 from tests_app.web import record_page
 from tests_app.web.bank_page import drawdown_page, pump_page
 from tests_app.web.entry import Visit
+from tests_app.web.function_page import function_page
 from tests_app.web.record_page import Bound, no_draft_page
 from tests_app.web.refusals import status_of
 
 _BY_KIND: Final[Mapping[str, Callable[..., HttpResponse]]] = {
     RecordKind.DRAWDOWN: drawdown_page,
     RecordKind.PUMP: pump_page,
+    RecordKind.FUNCTION: function_page,
 }
 _NONE_BOUND: Final[Bound] = {}
 

@@ -10,9 +10,11 @@ from tests_app.models import Record, RecordKind
 from tests_app.queries import records
 from tests_app.queries.due_items import DueItem, What
 from tests_app.queries.due_list import due_list
+from tests_app.queries.function_verdicts import subject_of
 from tests_app.web.due_words import STATE_KEYS, WHAT_WORDS, due_text, state_words
 
 _JUST: Final = timedelta(seconds=1)
+_Subject = tuple[What, str, int]
 
 
 @dataclass(frozen=True)
@@ -50,17 +52,21 @@ def moved_by(record: Record) -> Sequence[Moved]:
     ]
 
 
-def _proved(record: Record) -> set[tuple[What, int]]:
-    """Return what a record proves of which components."""
+def _proved(record: Record) -> set[_Subject]:
+    """Return what a record proves of which components and control items."""
     if record.kind == RecordKind.DRAWDOWN:
-        return {(What.DRAWDOWN, record.drawdown_test.bank.component_id)}
+        return {(What.DRAWDOWN, "component", record.drawdown_test.bank.component_id)}
     if record.kind == RecordKind.PUMP:
-        return {(What.PUMP, record.pump_test.bank.component_id)}
-    return {(What.PRESSURE, line.component_id) for line in records.lines_of(record)}
+        return {(What.PUMP, "component", record.pump_test.bank.component_id)}
+    if record.kind == RecordKind.FUNCTION:
+        return {(What.FUNCTION, *subject_of(line)) for line in record.function_lines.all()}
+    return {(What.PRESSURE, "component", line.component_id) for line in records.lines_of(record)}
 
 
-def _key(item: DueItem) -> tuple[What, int]:
-    return item.what, item.component.pk if item.component else 0
+def _key(item: DueItem) -> _Subject:
+    if item.control_item is not None:
+        return item.what, "controlitem", item.control_item.pk
+    return item.what, "component", item.component.pk if item.component else 0
 
 
 def _place(item: DueItem) -> tuple[int, int, str]:

@@ -26,7 +26,7 @@ from tests_app.queries.signatories import signed_words
 from tests_app.web.entry import Visit, signed_in
 
 SUPERSEDED: Final = "superseded"
-_REASON: Final = Coalesce("pressure_test__reason", "drawdown_test__reason", "pump_test__reason")
+_REASON: Final = Coalesce("pressure_test__reason", "drawdown_test__reason", "pump_test__reason", "function_test__reason")
 _STATES: Final = {
     "draft": ("Draft", Q(frozen_at=None, discarded_at=None)),
     "waiting": ("Waiting for signatures", Q(frozen_at__isnull=False, sealed_at=None, superseded_by=None)),

@@ -20,6 +20,7 @@ from tests_app.web.content_shown import content_shown
 from tests_app.web.draft_pages import draft_page
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.moved import moved_by
+from tests_app.web.record_page import edition_title
 from tests_app.web.story import story_of
 
 PATIENCE: Final = timedelta(seconds=60)
@@ -45,8 +46,10 @@ def show(request: HttpRequest, pk: int) -> HttpResponse:
 def _discarded_context(record: Record) -> dict[str, Any]:
     if record.kind == RecordKind.PRESSURE:
         return {"record": record, "test": record.pressure_test}
-    test = record.drawdown_test if record.kind == RecordKind.DRAWDOWN else record.pump_test
-    return {"record": record, "test": test, **bank_facts(record)}
+    if record.kind == RecordKind.FUNCTION:
+        uses = list(record.instrument_uses.all())
+        return {"record": record, "test": record.function_test, "uses": uses, "edition_title": edition_title(record)}
+    return {"record": record, "test": records.heading_of(record), **bank_facts(record)}
 
 
 def _sealed_context(visit: Visit, record: Record) -> dict[str, Any]:

@@ -46,6 +46,11 @@ EVENTS: Final[Mapping[str, str]] = {
     "pump.added": "added",
     "pump.amended": "changed",
     "pump.removed": "took out",
+    "record.lines-written": "wrote what was seen of what was worked",
+    "record.statements-confirmed": "said what had been so first",
+    "function-line.added": "added",
+    "function-line.retest-added": "worked again",
+    "function-line.removed": "took out",
     "certificate.issued": "made",
 }
 _OF_THE_WHOLE: Final = "record."
@@ -72,6 +77,7 @@ def story_of(record: Record, *, most: int | None = None) -> list[Told]:
         *record.drawdown_functions.all(),
         *record.recharges.all(),
         *record.pump_readings.all(),
+        *record.function_lines.select_related("position", "control_item"),
         *([certificate] if certificate else []),
     ]
     found = entries.of_subjects(rows)
