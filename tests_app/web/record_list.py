@@ -26,7 +26,8 @@ from tests_app.queries.signatories import signed_words
 from tests_app.web.entry import Visit, signed_in
 
 SUPERSEDED: Final = "superseded"
-_REASON: Final = Coalesce("pressure_test__reason", "drawdown_test__reason", "pump_test__reason", "function_test__reason")
+_HEADINGS: Final = ("pressure_test", "drawdown_test", "pump_test", "function_test")
+_REASON: Final = Coalesce(*(f"{heading}__reason" for heading in _HEADINGS))
 _STATES: Final = {
     "draft": ("Draft", Q(frozen_at=None, discarded_at=None)),
     "waiting": ("Waiting for signatures", Q(frozen_at__isnull=False, sealed_at=None, superseded_by=None)),
