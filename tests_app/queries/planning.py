@@ -3,7 +3,6 @@
 The plan itself is `calcs.windows`; here the rig's obligations become its items, and its windows get their names back.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -16,7 +15,9 @@ from equipment.models import Rig
 from equipment.models import Stack as BopStack
 from tests_app.durations import Durations, Together
 from tests_app.models import Obligation
-from tests_app.queries.due_items import NOT_PASSED, DueItem
+from tests_app.queries.due_items import NOT_PASSED, DueItem, pressing
+from tests_app.queries.due_list import rows_at
+from tests_app.queries.obligations import stand
 
 _PLANNED_IN_TIME: Final = frozenset({State.IN_DATE, State.DUE_SOON})
 NOT_KNOWN: Final = "It cannot be worked out when it is due."
@@ -186,9 +187,7 @@ def _first_to_run_out(test: PlannedTest) -> tuple[bool, object, str]:
     return until is not None, until or 0, test.outstanding.obligation.subject
 
 
-def by_day(ahead: Ahead) -> dict[object, list[PlannedWindow]]:
-    """Return the windows of each day."""
-    found: dict[object, list[PlannedWindow]] = defaultdict(list)
-    for window in ahead.windows:
-        found[window.window.day].append(window)
-    return dict(found)
+def outstanding_on(rig: Rig, *, at: datetime) -> list[Outstanding]:
+    """Return every obligation of a rig with how it stands, the most pressing first. A constant number of queries."""
+    rows = [Outstanding(row, stand(row, at)) for row in rows_at(rig, at=at)]
+    return sorted(rows, key=lambda one: pressing(one.item))

@@ -15,8 +15,8 @@ from equipment.queries.access import Right
 from tests_app.models import Outcome, Record
 from tests_app.queries.drawdowns import last_drawdown, last_pump_test
 from tests_app.queries.due_list import due_list
+from tests_app.web.due_table import DueRow
 from tests_app.web.due_words import STATE_KEYS
-from tests_app.web.front import DueRow
 from tests_app.web.wording import OUTCOME_STATES
 from tests_app.web.worksheet_link import worksheet_address
 
@@ -38,7 +38,7 @@ def bank_tests(request: HttpRequest, bank: Bank) -> SafeString:
     due = [item for item in due_list(rig, at=at) if item.bank is not None and item.bank.pk == bank.pk]
     drawdown, pump = last_drawdown(bank), last_pump_test(bank)
     context = {
-        "due": [DueLine(DueRow(item, at, rig.zone), STATE_KEYS[item.state]) for item in due],
+        "due": [DueLine(DueRow(item, at, rig.pk), STATE_KEYS[item.state]) for item in due],
         "drawdown": drawdown,
         "drawdown_state": _state(drawdown),
         "drawdown_verdict": drawdown.drawdown_test.verdict if drawdown else _NOTHING,

@@ -17,8 +17,8 @@ from tests_app.queries.component_tests import lines_of_component
 from tests_app.queries.due_items import DueItem, What
 from tests_app.queries.due_list import due_list
 from tests_app.web import bank_panel
+from tests_app.web.due_table import DueRow
 from tests_app.web.due_words import STATE_CHOICES, STATE_KEYS, WHAT_WORDS, state_words
-from tests_app.web.front import DueRow
 
 _SHOWN: Final = 10
 
@@ -32,7 +32,7 @@ def component_tests(request: HttpRequest, component: Component) -> SafeString | 
     lines = list(lines_of_component(component)[:_SHOWN])
     if item is None and not lines:
         return None
-    row = DueRow(item, at, rig.zone) if item else None
+    row = DueRow(item, at, rig.pk) if item else None
     key = STATE_KEYS[item.state] if item else ""
     context = {"row": row, "state_key": key, "lines": lines, "rig": rig, "zone": rig.time_zone}
     return SafeString(render_to_string("tests_app/parts/component_tests.html", context, request=request))
@@ -49,7 +49,7 @@ def position_states(stack: Stack, at: datetime) -> Mapping[int, StateMark]:
 
 def _mark(item: DueItem, at: datetime) -> StateMark:
     key = STATE_KEYS[item.state]
-    row = DueRow(item, at, item.zone)
+    row = DueRow(item, at)
     detail = f"{'since' if row.is_since else 'before'} {row.due_text}" if row.due_text else ""
     words = state_words(item, at)
     return StateMark(
