@@ -58,6 +58,11 @@ class Fields:
             self._asked.append(key)
         return self._given.get(key) is not None
 
+    def is_null(self, key: str) -> bool:
+        """Tell whether `key` is given as null: said outright that there is none, rather than left out."""
+        self.has(key)
+        return key in self._given and self._given[key] is None
+
     def any(self, key: str, default: Any = _MISSING) -> Any:
         """Return the value of `key` as given; raises InputError when it is missing and has no default."""
         if self.has(key):

@@ -1,6 +1,7 @@
 """Cutting the recording of a whole test into attempts, and proposing which attempt proves which step.
 
-An attempt is a low hold and the high hold after it, in the order they were pumped. Steps are matched in
+An attempt is a low hold and the high hold after it, in the order they were pumped; a high hold alone where no low
+test is asked. Steps are matched in
 order: as many as possible with an attempt that passes, then with holds as near over their target as may be
 (a 10,000 psi hold would pass a 3,500 psi step too). A proposal is only that: the tester confirms or moves it.
 """
@@ -57,8 +58,8 @@ class FoundHold:
     why: str
 
     @property
-    def low(self) -> HoldResult:
-        """The low hold of the verdict."""
+    def low(self) -> HoldResult | None:
+        """The low hold of the verdict; None where no low test is asked."""
         return self.verdict.low
 
     @property
@@ -127,7 +128,10 @@ class _Piece(NamedTuple):
 
 
 def _attempts(recording: Recording, rules: Sequence[HoldRule]) -> list[_Attempt]:
-    """Return the attempts: each low dwell with the high dwell that follows it, before the next low dwell."""
+    """Return the attempts: each low dwell with the high dwell that follows it, before the next low dwell.
+
+    A high dwell without a low one before it stands alone.
+    """
     pieces = sorted([*_low_dwells(recording, rules), *_high_dwells(recording, rules)])
     if len(pieces) > 2 * MOST_ATTEMPTS:
         raise InputError(
@@ -175,10 +179,16 @@ def _judged_from(recording: Recording, first: int, before: int) -> int:
 
 
 def _dividing_pressure(rules: Sequence[HoldRule]) -> float:
-    """Return the pressure that parts low from high: the restart limit, or less where a target is no higher."""
+    """Return the pressure that parts low from high: the restart limit, or less where a target is no higher.
+
+    Where no step asks a low test, it parts what was pumped up from what was bled off.
+    """
     lowest_target = min(rule.high_target for rule in rules)
-    low_max = max(rule.low_max for rule in rules)
-    return min(max(rule.restart_above for rule in rules), max(low_max, (low_max + lowest_target) / 2))
+    lows = [rule.low for rule in rules if rule.low is not None]
+    if not lows:
+        return _NEAR_TARGET * lowest_target
+    low_max = max(low.low_max for low in lows)
+    return min(max(low.restart_above for low in lows), max(low_max, (low_max + lowest_target) / 2))
 
 
 def _pumped_high(rules: Sequence[HoldRule]) -> float:
@@ -188,9 +198,10 @@ def _pumped_high(rules: Sequence[HoldRule]) -> float:
 
 def _low_dwells(recording: Recording, rules: Sequence[HoldRule]) -> list[_Piece]:
     near = np.zeros(len(recording), np.bool_)
-    for low_min, low_max in {(rule.low_min, rule.low_max) for rule in rules}:
-        near |= _between(recording, (1 - _NEAR_BAND) * low_min, (1 + _NEAR_BAND) * low_max)
-    least = LEAST_ATTEMPT * min(rule.hold_s for rule in rules)
+    lows = {rule.low for rule in rules if rule.low is not None}
+    for low in lows:
+        near |= _between(recording, (1 - _NEAR_BAND) * low.low_min, (1 + _NEAR_BAND) * low.low_max)
+    least = LEAST_ATTEMPT * min((low.hold_s for low in lows), default=0.0)
     return _pieces(_lasting(recording, near, least), high=False)
 
 

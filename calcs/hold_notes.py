@@ -25,9 +25,9 @@ _ON_THE_RAMP: Final = 0.2
 """Share of the largest fall the first sample lies under the highest where a hold is said to begin on the ramp."""
 
 
-def low_notes(hold: HoldResult, recording: Recording, wording: Wording) -> list[str]:
-    """Return the notes on a low hold that passes."""
-    return _notes("low", hold, recording, wording, fall=LOW_FALL, rise=LOW_RAISED)
+def low_notes(hold: HoldResult | None, recording: Recording, wording: Wording) -> list[str]:
+    """Return the notes on a low hold that passes; none where there is none."""
+    return [] if hold is None else _notes("low", hold, recording, wording, fall=LOW_FALL, rise=LOW_RAISED)
 
 
 def high_notes(hold: HoldResult, recording: Recording, wording: Wording, *, target: float) -> list[str]:

@@ -1,6 +1,7 @@
 """Judging a low and a high hold on the raw samples of a recording.
 
-The low hold comes first, inside its band; then the high hold, at or over its target. A hold is a contiguous
+The low hold comes first, inside its band; then the high hold, at or over its target. Where no low test is asked the
+high hold stands alone. A hold is a contiguous
 time in which every single sample meets the limits: nothing is interpolated, and a gap in the samples is a
 failure to prove, not a pass. Pressures are gauge in Pa, times elapsed seconds.
 
@@ -11,7 +12,7 @@ is judged by its largest fall, is common practice.
 
 import math
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -56,12 +57,21 @@ LEAST_MAX_GAP_S: Final = 30.0
 MEDIAN_INTERVALS_IN_GAP: Final = 5
 
 
+class LowLimits(NamedTuple):
+    """What the low hold has to meet: its band, the pressure over which it is begun again, and its time; Pa, s."""
+
+    low_min: float
+    low_max: float
+    restart_above: float
+    hold_s: float
+
+
 @dataclass(frozen=True, slots=True)
 class HoldRule:
     """What a step has to hold: gauge pressures in Pa, times in s.
 
     Attributes:
-        low_min: lowest pressure of the low band.
+        low_min: lowest pressure of the low band; None, like the two below, where no low test is asked.
         low_max: highest pressure of the low band.
         restart_above: a pressure over this, seen before the low hold, must be bled to zero first.
         high_target: the pressure every sample of the high hold must reach.
@@ -72,19 +82,29 @@ class HoldRule:
             recording, at least 30 s.
         rating: the lowest rating among what the pressure reaches, or None; nothing the step stood under may
             pass it by more than `OVER_RATING`: in a hold, between holds, or outside the part marked.
+        low_hold_s: the time the low hold must last, where that is another; None for `hold_s`.
 
     Raises InputError with the path of the value at fault (``low.min``, ``high.target``, ``hold`` …).
     """
 
-    low_min: float
-    low_max: float
-    restart_above: float
+    low_min: float | None
+    low_max: float | None
+    restart_above: float | None
     high_target: float
     hold_s: float
     high_max: float | None = None
     max_decay: float | None = None
     max_gap_s: float | None = None
     rating: float | None = None
+    low_hold_s: float | None = None
+
+    @property
+    def low(self) -> LowLimits | None:
+        """What the low hold has to meet; None where no low test is asked."""
+        if self.low_min is None or self.low_max is None or self.restart_above is None:
+            return None
+        hold_s = self.hold_s if self.low_hold_s is None else self.low_hold_s
+        return LowLimits(self.low_min, self.low_max, self.restart_above, hold_s)
 
     @property
     def never_above(self) -> float | None:
@@ -100,9 +120,13 @@ class HoldRule:
     def __post_init__(self) -> None:
         """Refuse a rule that contradicts itself."""
         self._refuse_negative()
-        _refuse(self.low_max < self.low_min, "low.max", "The top of the low band lies under its bottom.")
-        _refuse(self.restart_above < self.low_max, "low.restart_above", "The restart limit lies inside the low band.")
-        _refuse(self.high_target <= self.low_max, "high.target", "The high target does not lie over the low band.")
+        low = self.low
+        given = (self.low_min, self.low_max, self.restart_above)
+        _refuse(low is None and given != (None, None, None), "low", "The low test is not given as a whole.")
+        if low is not None:
+            _refuse(low.low_max < low.low_min, "low.max", "The top of the low band lies under its bottom.")
+            _refuse(low.restart_above < low.low_max, "low.restart_above", "The restart limit lies inside the low band.")
+            _refuse(self.high_target <= low.low_max, "high.target", "The high target does not lie over the low band.")
         _refuse(
             self.high_max is not None and self.high_max < self.high_target,
             "high.max",
@@ -113,13 +137,14 @@ class HoldRule:
         above_zero = {
             "low.min": self.low_min,
             "hold": self.hold_s,
+            "low_hold": self.low_hold_s,
+            "high.target": self.high_target,
             "max_gap": self.max_gap_s,
             "high.rating": self.rating,
         }
         others = {
             "low.max": self.low_max,
             "low.restart_above": self.restart_above,
-            "high.target": self.high_target,
             "high.max": self.high_max,
             "max_decay": self.max_decay,
         }
@@ -142,6 +167,7 @@ class HoldRule:
 
 
 _REMEDIES: Final = {
+    "low": "Give its bottom, its top and its restart limit, or none of them.",
     "low.min": "Give the bottom of the low band, over zero.",
     "low.max": "Give a top of the low band that is not under its bottom.",
     "low.restart_above": "Give a restart limit at or over the top of the low band.",
@@ -149,6 +175,7 @@ _REMEDIES: Final = {
     "high.max": "Give a highest pressure at or over the target, or leave it out.",
     "high.rating": "Give the lowest rating exposed, over zero, or leave it out.",
     "hold": "Give a hold longer than zero, for instance 5 min.",
+    "low_hold": "Give a hold longer than zero, or leave it out where both last the same.",
     "max_decay": "Give zero or more, or leave it out.",
     "max_gap": "Give a time longer than zero, or leave it out.",
 }
@@ -177,21 +204,38 @@ def judge(
     set after the peak would else hide it. A pressure over the rating is looked for in the whole recording, up to
     what other steps are judged on (`beside`).
 
+    Where the rule asks no low test, the judged high is the steadiest of the whole part.
+
     Raises InputError on ``start`` or ``end`` when fewer than two samples lie between the marks.
     """
     span = _Span.between(recording, rule, start, end)
-    low = _LowSearch.of(span)
-    high_from = low.earliest_end + 1
-    high = _high_result(span, high_from, low_found=low.found)
-    # A clock of whole seconds may give the end of the low and the start of the high the same time.
-    before = max(span.index_of(high.start), high_from)
+    low, high = _low_and_high(span)
     exposure = Exposure.of(recording, start, end, beside)
     peak, apart = exposure.charged(beside), exposure.apart
     fault = rule.over_pressured(peak.pressure, peak.at, marked=span.holds(peak.at))
     if fault is not None:
         high = replace(high, passes=False, reasons=(fault, *high.reasons))
     anothers = exposure.is_anothers(beside) and apart is not None and rule.over_pressured(apart.pressure)
-    return HoldVerdict(low.result(before), high, highest=peak, apart=apart if anothers else None)
+    return HoldVerdict(low, high, highest=peak, apart=apart if anothers else None)
+
+
+def _low_and_high(span: "_Span") -> tuple[HoldResult | None, HoldResult]:
+    """Return both holds as judged; no low one where none is asked: then a high hold anywhere in the part counts."""
+    if span.rule.low is None:
+        return None, _high_result(span, 0, low_found=False)
+    low = _LowSearch.of(span, span.rule.low)
+    high_from = low.earliest_end + 1
+    high = _high_result(span, high_from, low_found=low.found)
+    # A clock of whole seconds may give the end of the low and the start of the high the same time.
+    return low.result(max(span.index_of(high.start), high_from)), high
+
+
+class _Limits(NamedTuple):
+    """What every sample of one hold has to meet, Pa gauge, and for how long, s."""
+
+    floor: float
+    ceiling: float | None
+    hold_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,8 +287,8 @@ class _Span:
         found = runs_where(meets, self.times[offset:], self.max_gap)
         return Runs(found.first + offset, found.last + offset)
 
-    def windows(self, runs: Runs) -> Windows:
-        return windows_in(runs, self.times, self.pressures, self.rule.hold_s)
+    def windows(self, runs: Runs, hold_s: float) -> Windows:
+        return windows_in(runs, self.times, self.pressures, hold_s)
 
     def allows(self, decay: float) -> bool:
         """Tell whether the rule allows a fall of `decay`."""
@@ -272,7 +316,7 @@ class _Span:
             reasons=reasons,
         )
 
-    def short_run(self, first: int, last: int, floor: float, ceiling: float | None) -> TooShort:
+    def short_run(self, first: int, last: int, limits: _Limits) -> TooShort:
         """Return why the run from `first` to `last` is too short: by what it ended."""
         held = float(self.times[last] - self.times[first])
         where, what, figure = last, Ended.RECORDING, float(self.pressures[last])
@@ -282,9 +326,9 @@ class _Span:
                 what, figure = Ended.GAP, gap
             else:
                 where, figure = last + 1, float(self.pressures[last + 1])
-                what = Ended.FELL if figure < floor else Ended.ROSE
+                what = Ended.FELL if figure < limits.floor else Ended.ROSE
         ended_at, after_gap = float(self.times[where]), self.gap_before(first)
-        return TooShort(held, self.rule.hold_s, floor, ceiling, what, ended_at, figure, after_gap)
+        return TooShort(held, limits.hold_s, limits.floor, limits.ceiling, what, ended_at, figure, after_gap)
 
     def gap_before(self, index: int) -> float | None:
         """Return the length of the gap that ends with the sample at `index`; None where there is none."""
@@ -306,26 +350,28 @@ class _Span:
             to_at=float(self.times[first + bottom]),
         )
 
-    def failed(self, first: int, last: int, floor: float, ceiling: float | None, *more: Reason) -> HoldResult:
+    def failed(self, first: int, last: int, limits: _Limits, *more: Reason) -> HoldResult:
         """Return the best attempt, a run of samples within the limits, with why it is not enough."""
         run = Runs(np.array([first]), np.array([last]))
-        windows = self.windows(run)
+        windows = self.windows(run, limits.hold_s)
         if not len(windows):
             decay = self.fall(first, last).decay
-            return self.result(first, last, decay, (*more, self.short_run(first, last, floor, ceiling)))
+            return self.result(first, last, decay, (*more, self.short_run(first, last, limits)))
         best = windows.steadiest(self.pressures)
         first, last = int(windows.start[best]), int(windows.end[best])
         fell = () if len(self.good(windows)) else (self.fall(first, last),)
         return self.result(first, last, float(windows.decay[best]), (*more, *fell))
 
 
-def _best_low_attempt(span: _Span, in_band: BoolArray, spoilt: BoolArray | None) -> tuple[int, int] | None:
+def _best_low_attempt(
+    span: _Span, in_band: BoolArray, spoilt: BoolArray | None, hold_s: float
+) -> tuple[int, int] | None:
     """Return the longest stretch in the band; one begun without bleeding off only where no other was meant."""
     longest = span.runs(in_band).longest(span.times)
     if longest is None or spoilt is None:
         return longest
     clean = span.runs(in_band & ~spoilt).longest(span.times)
-    meant = clean is not None and span.times[clean[1]] - span.times[clean[0]] >= LEAST_ATTEMPT * span.rule.hold_s
+    meant = clean is not None and span.times[clean[1]] - span.times[clean[0]] >= LEAST_ATTEMPT * hold_s
     return clean if meant else longest
 
 
@@ -360,24 +406,24 @@ class _LowSearch:
     """
 
     span: _Span
+    limits: LowLimits
     windows: Windows
     attempt: tuple[int, int] | None
     spoilt: BoolArray | None
 
     @classmethod
-    def of(cls, span: _Span) -> "_LowSearch":
-        rule = span.rule
-        in_band = _at_least(span.pressures, rule.low_min) & _at_most(span.pressures, rule.low_max)
-        spoilt = _spoilt(np.append(span.pressures_before, span.pressures), rule.restart_above)
+    def of(cls, span: _Span, limits: LowLimits) -> "_LowSearch":
+        in_band = _at_least(span.pressures, limits.low_min) & _at_most(span.pressures, limits.low_max)
+        spoilt = _spoilt(np.append(span.pressures_before, span.pressures), limits.restart_above)
         spoilt = None if spoilt is None else spoilt[len(span.pressures_before) :]
-        windows = span.windows(span.runs(in_band if spoilt is None else in_band & ~spoilt))
+        windows = span.windows(span.runs(in_band if spoilt is None else in_band & ~spoilt), limits.hold_s)
         good = span.good(windows)
         if len(good):
-            return cls(span, good, None, spoilt)
+            return cls(span, limits, good, None, spoilt)
         if len(windows):
             best = windows.steadiest(span.pressures)
-            return cls(span, good, (int(windows.start[best]), int(windows.end[best])), spoilt)
-        return cls(span, good, _best_low_attempt(span, in_band, spoilt), spoilt)
+            return cls(span, limits, good, (int(windows.start[best]), int(windows.end[best])), spoilt)
+        return cls(span, limits, good, _best_low_attempt(span, in_band, spoilt, limits.hold_s), spoilt)
 
     @property
     def found(self) -> bool:
@@ -392,7 +438,6 @@ class _LowSearch:
 
     def result(self, before: int) -> HoldResult:
         """Return the low hold as judged, ending before the sample at index `before`."""
-        rule = self.span.rule
         if len(self.windows):
             usable = self.windows.where(self.windows.end < before)
             best = usable.steadiest(self.span.pressures)
@@ -403,14 +448,16 @@ class _LowSearch:
         first, last = self.attempt
         spoilt = self.spoilt is not None and bool(self.spoilt[first])
         peak = (self._not_bled(first),) if spoilt else ()
-        result = self.span.failed(first, last, rule.low_min, rule.low_max, *peak)
+        limits = _Limits(self.limits.low_min, self.limits.low_max, self.limits.hold_s)
+        result = self.span.failed(first, last, limits, *peak)
         return self._with_peak(result, first)
 
     def _nearest(self) -> NeverWithin:
-        rule, pressures = self.span.rule, self.span.pressures
-        off = np.maximum(rule.low_min - pressures, pressures - rule.low_max)
+        low_min, low_max = self.limits.low_min, self.limits.low_max
+        pressures = self.span.pressures
+        off = np.maximum(low_min - pressures, pressures - low_max)
         at = int(np.argmin(off))
-        return NeverWithin(rule.low_min, rule.low_max, float(pressures[at]), float(self.span.times[at]))
+        return NeverWithin(low_min, low_max, float(pressures[at]), float(self.span.times[at]))
 
     def _peak(self, first: int) -> tuple[float, float] | None:
         """Return the highest pressure before index `first`, since the last bleeding off, and when."""
@@ -426,7 +473,7 @@ class _LowSearch:
 
     def _not_bled(self, first: int) -> NotBledOff:
         peak, at = self._peak(first) or (float(self.span.pressures[first]), float(self.span.times[first]))
-        return NotBledOff(peak, at, self.span.rule.restart_above, BLED_OFF)
+        return NotBledOff(peak, at, self.limits.restart_above, BLED_OFF)
 
     def _with_peak(self, result: HoldResult, first: int) -> HoldResult:
         peak = self._peak(first)
@@ -445,7 +492,7 @@ def _high_result(span: _Span, offset: int, *, low_found: bool) -> HoldResult:
     if rule.high_max is not None:
         at_target &= _at_most(pressures, rule.high_max)
     runs = span.runs(at_target, offset)
-    windows = span.windows(runs)
+    windows = span.windows(runs, rule.hold_s)
     if len(windows):
         best = windows.steadiest(span.pressures)
         first, last, decay = int(windows.start[best]), int(windows.end[best]), float(windows.decay[best])
@@ -454,7 +501,7 @@ def _high_result(span: _Span, offset: int, *, low_found: bool) -> HoldResult:
         return span.result(first, last, decay, (span.fall(first, last),))
     attempt = runs.longest(span.times)
     if attempt is not None:
-        return span.failed(*attempt, rule.high_target, rule.high_max)
+        return span.failed(*attempt, _Limits(rule.high_target, rule.high_max, rule.hold_s))
     return HoldResult(passes=False, reasons=_never_high(span, offset, low_found=low_found))
 
 

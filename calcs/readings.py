@@ -11,7 +11,7 @@ from typing import Final
 
 from calcs.errors import InputError
 from calcs.hold_windows import TIME_TOLERANCE_S
-from calcs.holds import PRESSURE_TOLERANCE, HoldRule
+from calcs.holds import PRESSURE_TOLERANCE, HoldRule, LowLimits
 from calcs.units import Dimension, to_si
 from calcs.verdicts import Wording, duration_in_words, in_words
 
@@ -66,24 +66,27 @@ def _seconds_between(start: datetime, end: datetime) -> float:
 
 
 def faults_of_low(reading: Reading, rule: HoldRule, wording: Wording) -> tuple[str, ...]:
-    """Return in words why the low hold does not meet the rule; empty when it does."""
+    """Return in words why the low hold does not meet the rule; empty when it does, or where none is asked."""
+    low = rule.low
+    if low is None:
+        return ()
     faults = [
-        _outside(pressure, when, rule, wording)
+        _outside(pressure, when, low, wording)
         for when, pressure in (("start", reading.start_pressure), ("end", reading.end_pressure))
     ]
     peak = reading.highest_before
-    if peak is not None and peak > rule.restart_above * (1 + PRESSURE_TOLERANCE):
+    if peak is not None and peak > low.restart_above * (1 + PRESSURE_TOLERANCE):
         faults.append(
-            f"{wording.pressure(peak, beside=rule.restart_above)} was seen before the low hold: over "
-            f"{wording.pressure(rule.restart_above)} the pressure must be bled to zero and the low hold begun again"
+            f"{wording.pressure(peak, beside=low.restart_above)} was seen before the low hold: over "
+            f"{wording.pressure(low.restart_above)} the pressure must be bled to zero and the low hold begun again"
         )
-    return (*(fault for fault in faults if fault), *_common(reading, rule, wording))
+    return (*(fault for fault in faults if fault), *_common(reading, rule, low.hold_s, wording))
 
 
-def faults_of_high(reading: Reading, low: Reading, rule: HoldRule, wording: Wording) -> tuple[str, ...]:
+def faults_of_high(reading: Reading, low: Reading | None, rule: HoldRule, wording: Wording) -> tuple[str, ...]:
     """Return in words why the high hold does not meet the rule; empty when it does."""
     faults = list(_over_rating(reading, low, rule, wording))
-    if _seconds_between(low.end_at, reading.start_at) < 0:
+    if low is not None and _seconds_between(low.end_at, reading.start_at) < 0:
         faults.append("it began before the low hold was over: the low hold comes first")
     for when, pressure in (("start", reading.start_pressure), ("end", reading.end_pressure)):
         if pressure < rule.high_target * (1 - PRESSURE_TOLERANCE):
@@ -94,21 +97,21 @@ def faults_of_high(reading: Reading, low: Reading, rule: HoldRule, wording: Word
         elif rule.high_max is not None and pressure > rule.high_max * (1 + PRESSURE_TOLERANCE):
             said = wording.pressure(pressure, beside=rule.high_max)
             faults.append(f"the {when} reading, {said}, is over the {wording.pressure(rule.high_max)} allowed")
-    return (*faults, *_common(reading, rule, wording))
+    return (*faults, *_common(reading, rule, rule.hold_s, wording))
 
 
-def _over_rating(high: Reading, low: Reading, rule: HoldRule, wording: Wording) -> tuple[str, ...]:
+def _over_rating(high: Reading, low: Reading | None, rule: HoldRule, wording: Wording) -> tuple[str, ...]:
     fault = rule.over_pressured(highest_of(low, high))
     return () if fault is None else (in_words(fault, wording),)
 
 
-def highest_of(low: Reading, high: Reading) -> float:
+def highest_of(low: Reading | None, high: Reading) -> float:
     """Return the highest pressure written down of both holds, Pa gauge."""
-    ends = (low.start_pressure, low.end_pressure, high.start_pressure, high.end_pressure)
-    return max(*ends, low.highest_before or 0.0, high.highest_before or 0.0)
+    held = [high] if low is None else [low, high]
+    return max(max(one.start_pressure, one.end_pressure, one.highest_before or 0.0) for one in held)
 
 
-def _outside(pressure: float, when: str, rule: HoldRule, wording: Wording) -> str:
+def _outside(pressure: float, when: str, rule: LowLimits, wording: Wording) -> str:
     under = pressure < rule.low_min * (1 - PRESSURE_TOLERANCE)
     over = pressure > rule.low_max * (1 + PRESSURE_TOLERANCE)
     if not (under or over):
@@ -119,10 +122,10 @@ def _outside(pressure: float, when: str, rule: HoldRule, wording: Wording) -> st
     )
 
 
-def _common(reading: Reading, rule: HoldRule, wording: Wording) -> tuple[str, ...]:
+def _common(reading: Reading, rule: HoldRule, hold_s: float, wording: Wording) -> tuple[str, ...]:
     faults = []
-    if reading.duration < rule.hold_s - TIME_TOLERANCE_S:
-        held, needed = duration_in_words(reading.duration), duration_in_words(rule.hold_s)
+    if reading.duration < hold_s - TIME_TOLERANCE_S:
+        held, needed = duration_in_words(reading.duration), duration_in_words(hold_s)
         faults.append(f"it was held for {held} of the {needed} needed")
     if rule.max_decay is not None and reading.decay > rule.max_decay * (1 + PRESSURE_TOLERANCE):
         fell = wording.pressure(reading.decay, beside=rule.max_decay)

@@ -61,6 +61,8 @@ class Figures:
         casing_burst: internal yield pressure of the casing exposed.
         recorded: whether the hold is on a chart or digital recorder the rule accepts.
         casing_depth: true vertical depth the last casing is set at, m.
+        approved_pressure: an approval that names the pressure, used where a rule asks for an approved one and
+            nowhere else.
     """
 
     rwp: GaugePressure
@@ -72,6 +74,7 @@ class Figures:
     casing_burst: GaugePressure | None = None
     recorded: bool = False
     casing_depth: float | None = None
+    approved_pressure: Approval | None = None
 
     def __post_init__(self) -> None:
         """Refuse pressures of zero, less, or beyond any equipment."""
@@ -96,7 +99,8 @@ class RequiredPressures:
         rule: the rule whose high pressure governs.
         low: the low band, None where no rule asks for a low test.
         high_gauge: the high pressure to hold at every sample.
-        hold: how long, s.
+        hold: how long the high pressure is held, s.
+        low_hold: how long the low one is held, s; None where no low test is asked.
         sources: clause and confidence of ``low``, ``high`` and ``hold``.
         working: how each figure came about.
         notes: what the reader must know besides.
@@ -107,6 +111,7 @@ class RequiredPressures:
     low: LowBand | None
     high_gauge: GaugePressure
     hold: float
+    low_hold: float | None
     sources: dict[str, Source]
     working: tuple[Step, ...]
     notes: tuple[str, ...]
@@ -142,6 +147,7 @@ def required_pressures(
     casing_burst: GaugePressure | None = None,
     recorded: bool = False,
     casing_depth: float | None = None,
+    approved_pressure: Approval | None = None,
 ) -> RequiredPressures:
     """Return low band, high pressure and hold that the chosen rules ask of a component.
 
@@ -160,7 +166,16 @@ def required_pressures(
     3500
     """
     figures = Figures(
-        rwp, masp, weakest_part, approval, annular_rwp, wellhead_rwp, casing_burst, recorded, casing_depth
+        rwp,
+        masp,
+        weakest_part,
+        approval,
+        annular_rwp,
+        wellhead_rwp,
+        casing_burst,
+        recorded,
+        casing_depth,
+        approved_pressure,
     )
     subject = choice.subject if isinstance(choice, Choice) else None
     rules = _rules(choice)
@@ -168,7 +183,7 @@ def required_pressures(
     rule, high = max(worked, key=lambda one: one[1].pressure)
     capped = _capped(high, figures)
     low = max((r.low for r in rules if r.low), key=lambda band: band.min_gauge, default=None)
-    hold, hold_source, hold_notes = _longest_hold(rules, subject, figures)
+    (hold, low_hold), hold_source, hold_notes = _longest_hold(rules, subject, figures)
     _refuse_high_in_band(capped.pressure, low, figures)
     sources = {"low": low.source} if low else {}
     sources |= {"high": rule.high.source, "hold": hold_source}
@@ -177,9 +192,10 @@ def required_pressures(
         low=low,
         high_gauge=capped.pressure,
         hold=hold,
+        low_hold=low_hold if low else None,
         sources=sources,
-        working=(*_low_steps(low), *capped.steps, *_hold_steps(hold)),
-        notes=(*capped.notes, *hold_notes, *_others(rule, worked), *_reservations(sources)),
+        working=(*_low_steps(low), *capped.steps, *_hold_steps(hold, low_hold if low else None)),
+        notes=(*capped.notes, *hold_notes, *_no_low(low, rules), *_others(rule, worked), *_reservations(sources)),
         limited_by_weakest=weakest_part is not None and weakest_part < min(high.pressure, rwp),
     )
 
@@ -219,7 +235,7 @@ def _work(formula: Formula, figures: Figures) -> _Worked:
         case PerDepth():
             return _per_depth(formula, figures)
         case Approved():
-            return _approved(figures.approval)
+            return _approved(figures.approved_pressure or figures.approval)
         case Least() | Greatest():
             return _compared(formula, figures)
 
@@ -303,20 +319,19 @@ def _below_masp(pressure: GaugePressure, figures: Figures) -> tuple[str, ...]:
 
 def _longest_hold(
     rules: tuple[PressureRule, ...], subject: Subject | None, figures: Figures
-) -> tuple[float, Source, tuple[str, ...]]:
+) -> tuple[tuple[float, float], Source, tuple[str, ...]]:
+    """Return how long the high and the low pressure are held, s: of several rules the longest of each."""
     held = [(*_hold_of(rule.hold, subject, figures), rule.hold) for rule in rules if rule.hold is not None]
     if not held:
         raise InputError(
             "hold", "The rules give no time to hold the pressure for.", "Follow them together with rules that give one."
         )
     duration, notes, hold = max(held, key=lambda one: one[0])
-    return duration, hold.source, notes
+    low = max(min(one.low, lasts) if one.low is not None else lasts for lasts, _, one in held)
+    return (duration, low), hold.source, notes
 
 
 def _hold_of(hold: Hold, subject: Subject | None, figures: Figures) -> tuple[float, tuple[str, ...]]:
-    if hold.low is not None:
-        note = f"The rule asks {hold.low / 60:g} min of the low hold; here both last {hold.duration / 60:g} min."
-        return hold.duration, (note,)
     if hold.reduced is None or subject is None:
         return hold.duration, ()
     if HoldCondition.AT_SURFACE in hold.conditions and not subject.at_surface:
@@ -349,8 +364,21 @@ def _low_steps(low: LowBand | None) -> tuple[Step, ...]:
     )
 
 
-def _hold_steps(hold: float) -> tuple[Step, ...]:
-    return (Step("Hold, low and high, no shorter than", "", (), Amount(hold, Dimension.TIME)),)
+def _hold_steps(hold: float, low_hold: float | None) -> tuple[Step, ...]:
+    lasts = Amount(hold, Dimension.TIME)
+    if low_hold is None:
+        return (Step("Hold, high alone, no shorter than", "", (), lasts),)
+    if low_hold == hold:
+        return (Step("Hold, low and high, no shorter than", "", (), lasts),)
+    return (
+        Step("Low hold, no shorter than", "", (), Amount(low_hold, Dimension.TIME)),
+        Step("High hold, no shorter than", "", (), lasts),
+    )
+
+
+def _no_low(low: LowBand | None, rules: tuple[PressureRule, ...]) -> tuple[str, ...]:
+    clauses = "; ".join(dict.fromkeys(rule.clause for rule in rules))
+    return () if low else (f"No low test is asked by {clauses}, as far as it is on file.",)
 
 
 def _others(rule: PressureRule, worked: list[tuple[PressureRule, _Worked]]) -> tuple[str, ...]:

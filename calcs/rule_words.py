@@ -128,7 +128,7 @@ def hold_words(hold: Hold | None) -> str:
         return "No time of holding is stated in what is on file"
     words = f"Each hold lasts {hold.duration / 60:g} min"
     if hold.low is not None:
-        return f"{words}; by the rule {hold.low / 60:g} min are enough for the low one"
+        return f"The low pressure is held {hold.low / 60:g} min, the high one {hold.duration / 60:g} min"
     if hold.reduced is None:
         return words
     conditions = " ".join(_CONDITION_WORDS[condition] for condition in hold.conditions)

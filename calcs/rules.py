@@ -145,7 +145,7 @@ class SigningCapacity(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where a figure stands and how surely that is known; `own`: a rig's own programme changed it, the note says how."""
+    """Where a figure stands and how surely that is known; `own`: a rig's own programme changed it, as the note says."""
 
     clause: str
     confidence: Confidence
@@ -303,7 +303,7 @@ class High:
 class Hold:
     """How long a pressure is held, s; shorter when every condition of the reduced hold is met.
 
-    Where the rule lets the low pressure be held for a shorter time, `low` says it; both are asked for the longer.
+    Where the rule lets the low pressure be held for a shorter time, `low` says it.
     """
 
     duration: float

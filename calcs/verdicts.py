@@ -169,19 +169,21 @@ class HoldVerdict:
     """The low and the high hold of one step; it passes when both do.
 
     Attributes:
+        low: the low hold; None where no low test is asked.
+        high: the high hold.
         highest: the highest pressure the step answers for, in or outside the part marked.
         apart: a pressure over what the step may stand under that is taken for another step's; None for none.
     """
 
-    low: HoldResult
+    low: HoldResult | None
     high: HoldResult
     highest: Peak | None = None
     apart: Peak | None = None
 
     @property
     def passes(self) -> bool:
-        """True when the low hold passes and a high hold after it passes."""
-        return self.low.passes and self.high.passes
+        """True when the low hold, where one is asked, passes and a high hold after it passes."""
+        return (self.low is None or self.low.passes) and self.high.passes
 
 
 @dataclass(frozen=True, slots=True)

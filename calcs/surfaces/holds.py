@@ -80,9 +80,10 @@ def format_hold_check(answer: HoldAnswer, system: System) -> dict[str, Any]:
     written = _verdict(answer.verdict, answer.recording, system)
     wording = _wording(answer.recording, system)
     target = answer.rule.high_target
-    written["low"]["notes"] = low_notes(answer.verdict.low, answer.recording, wording)
+    if answer.verdict.low is not None:
+        written["low"]["notes"] = low_notes(answer.verdict.low, answer.recording, wording)
+        written["low"]["raised"] = _raised(answer, answer.verdict.low, LOW_RAISED, system)
     written["high"]["notes"] = high_notes(answer.verdict.high, answer.recording, wording, target=target)
-    written["low"]["raised"] = _raised(answer, answer.verdict.low, LOW_RAISED, system)
     written["high"]["raised"] = _raised(answer, answer.verdict.high, RAISED_SHARE * target, system)
     return {**written, "recording": about_recording(answer.recording)}
 
@@ -123,12 +124,18 @@ def format_find_holds(answer: FindAnswer, system: System) -> dict[str, Any]:
 
 
 def read_rule(fields: Fields) -> HoldRule:
-    """Return the rule of a step; raises InputError with the path of the value at fault."""
-    low, high = fields.object("low"), fields.object("high")
+    """Return the rule of a step; raises InputError with the path of the value at fault.
+
+    ``low`` given as null says that no low test is asked; left out it is an error, since a test without its low hold
+    would pass unseen.
+    """
+    high = fields.object("high")
+    low = None if fields.is_null("low") else fields.object("low")
     given: dict[str, Any] = {
-        "low_min": low.si("min", Dimension.PRESSURE),
-        "low_max": low.si("max", Dimension.PRESSURE),
-        "restart_above": low.si("restart_above", Dimension.PRESSURE),
+        "low_min": low.si("min", Dimension.PRESSURE) if low else None,
+        "low_max": low.si("max", Dimension.PRESSURE) if low else None,
+        "restart_above": low.si("restart_above", Dimension.PRESSURE) if low else None,
+        "low_hold_s": fields.si_or_none("low_hold", Dimension.TIME),
         "high_target": high.si("target", Dimension.PRESSURE),
         "high_max": high.si_or_none("max", Dimension.PRESSURE),
         "hold_s": fields.si("hold", Dimension.TIME),
@@ -174,8 +181,10 @@ def _samples(fields: Fields) -> Recording:
 
 
 def _verdict(verdict: HoldVerdict, recording: Recording, system: System) -> dict[str, Any]:
-    low = _hold(verdict.low, recording, system)
-    low["peak_before_low"] = quantity_or_none(verdict.low.peak_before, Dimension.PRESSURE, system)
+    low = None
+    if verdict.low is not None:
+        low = _hold(verdict.low, recording, system)
+        low["peak_before_low"] = quantity_or_none(verdict.low.peak_before, Dimension.PRESSURE, system)
     return {"passes": verdict.passes, "low": low, "high": _hold(verdict.high, recording, system)}
 
 

@@ -128,6 +128,7 @@ def format_test_pressures(found: RequiredPressures | ExemptRule, system: System)
         "low": _low(found.low, system),
         "high": high,
         "hold": quantity(found.hold, Dimension.TIME, system),
+        "low_hold": quantity_or_none(found.low_hold, Dimension.TIME, system),
         "rule": found.rule.id,
         "clause": found.clause,
         "confidence": found.confidence.value,
@@ -141,10 +142,14 @@ def format_test_pressures(found: RequiredPressures | ExemptRule, system: System)
 
 def hold_rule(found: RequiredPressures, system: System) -> dict[str, Any]:
     """Return the requirement as the ``rule`` that ``hold-check`` takes."""
-    rule: dict[str, Any] = {"high": {"target": quantity(found.high_gauge, Dimension.PRESSURE, system)}}
-    if found.low is not None:
-        rule["low"] = _low(found.low, system)
-    return {**rule, "hold": quantity(found.hold, Dimension.TIME, system)}
+    rule: dict[str, Any] = {
+        "low": _low(found.low, system),
+        "high": {"target": quantity(found.high_gauge, Dimension.PRESSURE, system)},
+        "hold": quantity(found.hold, Dimension.TIME, system),
+    }
+    if found.low_hold is not None and found.low_hold != found.hold:
+        rule["low_hold"] = quantity(found.low_hold, Dimension.TIME, system)
+    return rule
 
 
 def _format_exempt(rule: ExemptRule) -> dict[str, Any]:
@@ -153,6 +158,7 @@ def _format_exempt(rule: ExemptRule) -> dict[str, Any]:
         "low": None,
         "high": None,
         "hold": None,
+        "low_hold": None,
         "rule": rule.id,
         "clause": rule.clause,
         "confidence": rule.confidence.value,

@@ -245,12 +245,17 @@ def test_a_pressure_by_the_casings_depth_needs_the_depth():
         required_pressures(choice, rwp=GaugePressure(5000 * PSI), casing_depth=-1.0)
 
 
-def test_a_shorter_low_hold_is_told_and_both_last_the_longer():
+def test_a_shorter_low_hold_lasts_its_own_time_and_none_where_no_low_test_is_asked():
     hold = {"time": "10 min", "low_time": "5 min", **SOURCE}
-    choice = choose(house({**PRESSURE, "leaves_open": ["low"], "hold": hold}), Subject("pipe-ram"))
-    found = required_pressures(choice, rwp=GaugePressure(5000 * PSI))
-    assert found.hold == 600
-    assert any("5 min of the low hold" in note for note in found.notes)
+    without = choose(house({**PRESSURE, "leaves_open": ["low"], "hold": hold}), Subject("pipe-ram"))
+    found = required_pressures(without, rwp=GaugePressure(5000 * PSI))
+    assert (found.hold, found.low_hold, found.low) == (600, None, None)
+    assert any("No low test is asked by" in note for note in found.notes)
+    band = {"min": "250 psi", "max": "350 psi", **SOURCE}
+    stated = {key: value for key, value in PRESSURE.items() if key != "leaves_open"}
+    both = choose(house({**stated, "low": band, "hold": hold}), Subject("pipe-ram"))
+    found = required_pressures(both, rwp=GaugePressure(5000 * PSI))
+    assert (found.hold, found.low_hold) == (600, 300)
 
 
 @pytest.mark.parametrize("edition", rulebook.editions(), ids=lambda edition: edition.id)
