@@ -33,8 +33,12 @@ _STACK_MOVED: Final = (TestReason.LANDED, TestReason.STUMP)
 
 def touched_by(event: str, row: Model) -> Scope:
     """Return what an event of the trail may have moved; nothing for tables no date hangs on."""
-    reader = _READERS.get(row._meta.label_lower)
-    return NOTHING if reader is None or event in _MOVES_NOTHING else reader(row)
+    return _READERS[row._meta.label_lower](row) if may_move(event, row) else NOTHING
+
+
+def may_move(event: str, row: Model) -> bool:
+    """Tell whether an event may have moved anything at all. No query."""
+    return row._meta.label_lower in _READERS and event not in _MOVES_NOTHING
 
 
 def _everything(_: Any) -> Scope:
