@@ -20,7 +20,7 @@ from equipment.models import Rig
 from tests_app.models import Obligation, Reckoning
 from tests_app.queries.deriving import EVERYTHING, Scope, derive
 from tests_app.queries.obligations import as_row
-from tests_app.queries.touched import touched_by
+from tests_app.queries.touched import may_move, touched_by
 
 _log = logging.getLogger(__name__)
 _ITS_OWN: Final = ("id", "rig", "key", "worked_at")
@@ -197,13 +197,13 @@ def follow(event: str, row: Model, rig_number: int | None, at: datetime) -> None
     """
     if rig_number is None:
         return
-    touched = touched_by(event, row)
-    if touched.is_empty:
-        return
     pending = _held.get()
     if pending is not None:
-        known = pending.get(rig_number)
-        pending[rig_number] = (touched, at) if known is None else (known[0] | touched, max(known[1], at))
+        if may_move(event, row):
+            pending[rig_number] = max(at, pending.get(rig_number, at))
+        return
+    touched = touched_by(event, row)
+    if touched.is_empty:
         return
     rig = Rig.objects.filter(pk=rig_number).first()
     if rig is not None:
@@ -225,7 +225,7 @@ def mark_unreckoned(rig: Rig, error: str, *, at: datetime) -> None:
     Reckoning.objects.update_or_create(rig=rig, defaults={"worked_at": at, "error": error or "Not worked out."})
 
 
-_Pending = dict[int, tuple[Scope, datetime]]
+_Pending = dict[int, datetime]
 _held: ContextVar[_Pending | None] = ContextVar("held", default=None)
 
 
@@ -245,5 +245,4 @@ def reconciling_once() -> Iterator[None]:
     finally:
         _held.reset(token)
     for rig in Rig.objects.filter(pk__in=pending):
-        touched, at = pending[rig.pk]
-        _reconcile_or_mark(rig, touched, at)
+        _reconcile_or_mark(rig, EVERYTHING, pending[rig.pk])
