@@ -115,6 +115,18 @@ def notice_for(user: Viewer, pk: int, *, to_acknowledge: bool = False) -> Notice
     return found
 
 
+def same_date(notice: Notice) -> list[Notice]:
+    """Return the other open notices of the rig at the same stage of the same date that nobody acknowledged."""
+    alike = Notice.objects.filter(rig=notice.rig, stage=notice.stage, due_at=notice.due_at)
+    return list(alike.filter(closed_at=None, acknowledged_at=None).exclude(pk=notice.pk).order_by("pk"))
+
+
+def carried_by(message: Message) -> list[Notice]:
+    """Return the notices a message carries."""
+    told = Notice.objects.filter(deliveries__message=message).select_related("rig", "acknowledged_by")
+    return list(told.distinct().order_by("pk"))
+
+
 def messages_of(rig: Rig) -> QuerySet[Message]:
     """Return the mails and web-hook calls of a rig the caller was already given, latest first, with `notice_count`."""
     return (

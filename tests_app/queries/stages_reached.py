@@ -103,11 +103,9 @@ def closed_because(notice: Notice, obligation: Obligation | None, item: DueItem 
         return Closing.OUT_OF_SERVICE
     if obligation.original_due_at is not None:
         return Closing.DEFERRED
-    if obligation.last_done_at is not None and (
-        notice.due_at is None or item.due is None or item.due.due_at is None or item.due.due_at > notice.due_at
-    ):
-        return Closing.RENEWED
-    return Closing.MOVED
+    later = item.due.due_at if item.due else None
+    was = notice.due_at
+    return Closing.RENEWED if later is None or was is None or later > was else Closing.MOVED
 
 
 def headline(stage: str, obligation: Obligation) -> str:

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from tests_app.web import (
+    as_of,
     bank_headings,
     board,
     calculators,
@@ -10,6 +11,7 @@ from tests_app.web import (
     certificates,
     chargings,
     closing,
+    compliance,
     drawdown_readings,
     evidence,
     front,
@@ -27,10 +29,12 @@ from tests_app.web import (
     steps,
     waiting,
     waiting_list,
+    why,
     work,
     work_list,
     worksheet,
 )
+from tests_app.web.alert_urls import alert_urls
 
 app_name = "tests_app"
 urlpatterns = [
@@ -43,6 +47,10 @@ urlpatterns = [
     path("rigs/<int:rig_pk>/rules/own/change/", own_rules.change, name="own-figure"),
     path("rigs/<int:rig_pk>/rules/own/take-back/", own_rules.take_back_figure, name="own-take-back"),
     path("rigs/<int:rig_pk>/rules/own/new/", own_rules.add_rule, name="own-rule-new"),
+    path("rigs/<int:rig_pk>/compliance/", compliance.show, name="compliance"),
+    path("rigs/<int:rig_pk>/compliance/as-of/", as_of.show, name="as-of"),
+    path("rigs/<int:rig_pk>/compliance.pdf", compliance.pdf, name="compliance-pdf"),
+    path("rigs/<int:rig_pk>/why/<path:key>/", why.show, name="why"),
     path("rigs/<int:rig_pk>/tests/", record_list.show, name="records"),
     path("rigs/<int:rig_pk>/tests/new/", headings.new_test, name="pressure-test-new"),
     path("rigs/<int:rig_pk>/tests/new-drawdown/", bank_headings.new_drawdown, name="drawdown-new"),
@@ -121,3 +129,4 @@ urlpatterns = [
     path("calculations/<slug:name>/", calculators.show, name="calculation"),
     path("calculations/<slug:name>/plot/", calculators.plot, name="calculation-plot"),
 ]
+urlpatterns += alert_urls
