@@ -49,6 +49,9 @@ EVENTS: Final[Mapping[str, str]] = {
     "elastomer.fitted": "Elastomer fitted",
     "elastomer.removed": "Elastomer removed",
     "service.recorded": "Service recorded",
+    "service.withdrawn": "Work withdrawn, entered in error",
+    "elastomer.withdrawn": "Elastomer withdrawn, entered in error",
+    "document.withdrawn": "Document withdrawn, attached in error",
     "bank.registered": "Bank put on file",
     "bank.amended": "Bank amended",
     "bottle.added": "Bottle added",
@@ -59,7 +62,10 @@ EVENTS: Final[Mapping[str, str]] = {
 }
 _OWN_EVENTS: Final = ("component.registered", "component.amended", "instrument.registered", "instrument.amended")
 _PARTS: Final = ("_value", "_unit", "_si")
-_HIDDEN: Final = {"id", "created_at", "added_at", "masp_working", "size", "recorded_by", "added_by"}
+_HIDDEN: Final = {
+    *("id", "created_at", "added_at", "masp_working", "size", "recorded_by", "added_by"),
+    *("withdrawn_at", "withdrawn_by", "withdrawn_reason"),
+}
 _LONGEST: Final = 120
 
 

@@ -119,7 +119,7 @@ def _check_until(owed: Owed, item: DueItem | None, granted_at: datetime, until: 
     if until <= original:
         words = limit_words(original, owed.rig.zone)
         raise Refused("until", f"It is not due before {words}.", "Give a later time, or leave the date as it is.")
-    latest = max(original, granted_at) + longest_wait(owed, item.due if item else None)
+    latest = max(original, granted_at) + longest_wait(owed, item)
     if until > latest:
         raise Refused(
             "until",

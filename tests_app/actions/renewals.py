@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final, cast
 
+from django.db.models import Model
+
 from equipment.actions import amendments, components, documents, instruments, service
 from equipment.errors import Refused
 from equipment.models import (
@@ -61,16 +63,21 @@ class NewElastomer:
 
 Renewal = Calibration | NewDocument | NewElastomer
 
-_ASKED_BY: Final[dict[str, type[Renewal]]] = {
-    What.CALIBRATION: Calibration,
-    What.DOCUMENT: NewDocument,
-    What.ELASTOMER: NewElastomer,
+_ASKED_BY: Final[dict[type[Model], type[Renewal]]] = {
+    Instrument: Calibration,
+    Document: NewDocument,
+    Elastomer: NewElastomer,
 }
+
+
+def renewal_of(owed: Owed) -> type[Renewal] | None:
+    """Return what such work renews elsewhere; None where it renews nothing but its own date."""
+    return _ASKED_BY.get(type(owed.row))
 
 
 def check_renewal(owed: Owed, renewal: Renewal | None, passed: bool) -> None:
     """Refuse what the work renews where it is missing, and where it is of another kind of work."""
-    wanted = _ASKED_BY.get(owed.what)
+    wanted = renewal_of(owed)
     if renewal is not None and (wanted is None or not isinstance(renewal, wanted)):
         raise Refused("renewal", f"{owed.what.label} of {owed.subject} renews nothing of this kind.", "Leave it out.")
     if wanted is not None and renewal is None and passed:
@@ -89,8 +96,14 @@ def write_renewal(
             _renew(entry, owed.row, renewal, evidence, by, at)
         case Elastomer(), NewElastomer():
             _change(entry, owed.row, renewal, day, by, at)
-    if owed.what == What.OVERHAUL and owed.component is not None:
+    if owed.component is None:
+        return
+    if owed.what == What.OVERHAUL:
         _overhaul(entry, owed.component, day, by, at)
+    elif owed.what == What.ELASTOMER and entry.service_event is None:
+        entry.service_event = _service(
+            entry, owed.component, ServiceKind.ELASTOMER_CHANGE, "Elastomers changed", by, at
+        )
 
 
 def _calibrate(

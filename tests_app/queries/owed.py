@@ -58,11 +58,23 @@ _PAPERS: Final[tuple[Evidence, ...]] = (
     Evidence.ROV_RECORD,
 )
 """Evidence that is a paper; the rest is said by the entry itself or was seen to."""
-_ALWAYS_ON_PAPER: Final[Mapping[str, Evidence]] = {
-    What.CALIBRATION: Evidence.CERTIFICATE,
-    What.DOCUMENT: Evidence.CERTIFICATE,
-}
+_ALWAYS_ON_PAPER: Final = frozenset({What.CALIBRATION, What.DOCUMENT})
 """What has no meaning without its paper, whatever the rules say (common practice)."""
+
+ENTERED_AS_WORK: Final = frozenset(
+    {
+        What.CASING,
+        What.INSPECTION,
+        What.OVERHAUL,
+        What.ELASTOMER,
+        What.CALIBRATION,
+        What.DOCUMENT,
+        What.DRILL,
+        What.NOTICE,
+        What.REPORT,
+    }
+)
+"""What is entered as work done, whatever it is done on."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,7 +124,7 @@ class Owed:
         """Return the papers that have to be attached."""
         asked: list[Evidence] = [one.what for one in self.evidence if one.what in _PAPERS]
         if self.what in _ALWAYS_ON_PAPER:
-            asked.append(_ALWAYS_ON_PAPER[self.what])
+            asked.append(Evidence.CERTIFICATE)
         return tuple(dict.fromkeys(asked))
 
     @property
@@ -162,7 +174,6 @@ _READERS: Final[Mapping[str, Callable[[int], Model | None]]] = {
     "instrument": _reader(Instrument, "rig"),
     "document": _reader(Document, "component__rig", "instrument__rig"),
     "elastomer": _reader(Elastomer, "component__rig"),
-    "section": _reader(HoleSection, "well__rig"),
     "holesection": _reader(HoleSection, "well__rig"),
 }
 
@@ -193,7 +204,7 @@ def _told(row: Model, what: What, rig: Rig) -> dict[str, Any]:
             issued = beginning_of(row.issued_on, rig.zone) if row.issued_on else None
             return {"subject": str(row), "detail": str(row.component or row.instrument), "since": issued}
         case HoleSection():
-            return {"subject": row.name, "detail": row.well.name}
+            return {"subject": f"Casing above {row.name}", "detail": row.well.name}
         case Stack():
             return {"subject": row.name, "stack": row}
         case Rig() if what == What.DRILL:
@@ -260,19 +271,4 @@ def is_entered_as_work(owed: Owed) -> bool:
         return isinstance(owed.row, Stack) or (
             owed.component is not None and owed.component.kind in NOT_PRESSURE_TESTED
         )
-    return owed.what in _AS_WORK
-
-
-_AS_WORK: Final = frozenset(
-    {
-        What.CASING,
-        What.INSPECTION,
-        What.OVERHAUL,
-        What.ELASTOMER,
-        What.CALIBRATION,
-        What.DOCUMENT,
-        What.DRILL,
-        What.NOTICE,
-        What.REPORT,
-    }
-)
+    return owed.what in ENTERED_AS_WORK

@@ -72,3 +72,8 @@ def deferral_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Deferra
 def postponement_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Postponement:
     """Return one postponement; raises NotYours (404) or NotAllowed (403)."""
     return access.checked(user, Postponement.objects.select_related("rig").filter(pk=pk).first(), needs=needs)
+
+
+def everything_waiting(rig: Rig) -> list[Deferral | Postponement]:
+    """Return every deferral and postponed test of a rig, those withdrawn and ended too. Two queries."""
+    return [*Deferral.objects.filter(rig=rig), *Postponement.objects.filter(rig=rig)]
