@@ -43,14 +43,13 @@ def _moment(event: Event) -> dt.datetime:
 
 
 def _of(known: Known) -> set[int]:
-    """Return which events a walk through the history found to matter."""
+    """Return which events a walk through the history found to matter; what failed before the last pass does not."""
     found: list[Event | None] = [
         known.section,
         known.last_call,
         known.last_move,
         known.last_pass,
-        known.last_too_low,
-        known.last_failure,
+        *(test for test in (known.last_too_low, known.last_failure) if _is_after(test, known.last_pass)),
         known.deferral(None),
         max(known.repairs, key=lambda event: event.at, default=None),
         *known.running,
@@ -61,6 +60,23 @@ def _of(known: Known) -> set[int]:
         during = [event for event in known.repairs if test.started < event.at <= test.concluded]
         found.append(max(during, key=lambda event: event.at, default=None))
     return {id(event) for event in found if event is not None}
+
+
+def _is_after(test: Tested | None, passed: Tested | None) -> bool:
+    if passed is None or passed.concluded is None:
+        return True
+    return test is not None and test.concluded is not None and test.concluded > passed.concluded
+
+
+def last_pass(history: Sequence[Event], *, at: dt.datetime) -> Tested | None:
+    """Return the last test concluded by `at` that passed and is enough; None where a section ahead may ask for more.
+
+    What was over before it bears on no date.
+    """
+    moment = at.astimezone(dt.UTC)
+    if any(isinstance(event, Section) and event.at > moment for event in history):
+        return None
+    return Known.of(history, moment, _UTC).last_pass
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from django.db.models import Exists, Model, OuterRef, Q
 
 from equipment.models import Rig
 from tests_app.models import Obligation, Reckoning
-from tests_app.queries.deriving import EVERYTHING, Scope, derive
+from tests_app.queries.deriving import EVERYTHING, Scope, derive_for_dates
 from tests_app.queries.obligations import as_row
 from tests_app.queries.touched import may_move, touched_by
 
@@ -93,7 +93,7 @@ class Differences:
 
 def compare(rig: Rig, *, at: datetime, scope: Scope = EVERYTHING) -> Differences:
     """Return how what is stored differs from what follows from the facts as of `at`; nothing is written."""
-    wanted = {row.key: row for row in (as_row(one, rig, at) for one in derive(rig, at=at, scope=scope))}
+    wanted = {row.key: row for row in (as_row(one, rig, at) for one in derive_for_dates(rig, at=at, scope=scope))}
     stored = {row["key"]: row for row in _stored(rig, scope).values("id", "key", *COMPARED)}
     moved = []
     for key in wanted.keys() & stored.keys():
@@ -123,7 +123,8 @@ def _stored(rig: Rig, scope: Scope) -> Any:
         asked |= on_whole & Q(stack__in=scope.stacks)
     if scope.rig_itself:
         asked |= on_whole & Q(stack=None)
-    return rows.filter(asked)
+    rows = rows.filter(asked)
+    return rows if scope.whats is None else rows.filter(what__in=scope.whats)
 
 
 def _write(found: Differences, at: datetime) -> None:

@@ -1,8 +1,11 @@
 """Every obligation of a rig, worked out from what happened: a family of them a module, all put together here."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
+from typing import Final
 
+from calcs.kept_events import last_pass
 from equipment.models import Rig
+from tests_app.models import What
 from tests_app.queries.deriving.banks import bank_tests
 from tests_app.queries.deriving.derived import Derived, Requirement, Subject
 from tests_app.queries.deriving.facts import RigFacts
@@ -12,18 +15,61 @@ from tests_app.queries.deriving.pressure import pressure_tests
 from tests_app.queries.deriving.scope import EVERYTHING, Scope
 from tests_app.queries.deriving.works import works
 
-__all__ = ["EVERYTHING", "Derived", "Requirement", "Scope", "Subject", "derive"]
+__all__ = ["EVERYTHING", "Derived", "Requirement", "Scope", "Subject", "derive", "derive_for_dates"]
 
 
-def derive(rig: Rig, *, at: datetime, known_at: datetime | None = None, scope: Scope = EVERYTHING) -> list[Derived]:
+_FAMILIES: Final = (
+    (pressure_tests, frozenset({What.PRESSURE})),
+    (bank_tests, frozenset({What.DRAWDOWN, What.PUMP, What.PRECHARGE, What.SHELL})),
+    (function_tests, frozenset({What.FUNCTION})),
+    (works, frozenset(What) - {What.DRAWDOWN, What.PUMP, What.PRECHARGE, What.SHELL, What.CALIBRATION}),
+    (papers, frozenset({What.CALIBRATION, What.DOCUMENT, What.ELASTOMER})),
+)
+"""Each family with what it may yield."""
+
+
+def derive(
+    rig: Rig,
+    *,
+    at: datetime,
+    known_at: datetime | None = None,
+    scope: Scope = EVERYTHING,
+    since: datetime | None = None,
+) -> list[Derived]:
     """Return every obligation of a rig as of `at`, each with its whole history. A constant number of queries.
 
     With `known_at` only what was entered by then counts: records opened and seals set, readings, work, deferrals,
     documents, and by the trail what was installed, removed or serviced. The rules are those followed at `at`. What can
     not be told apart: ratings, sections, instruments, bottles' papers and times that were corrected stand as they are
     now; lines of a draft count from its opening.
+
+    With `since` pressure and function tests signed and over before then are left out of the histories.
     """
-    facts = RigFacts(rig, at, known_at, scope)
-    found = [*pressure_tests(facts), *bank_tests(facts), *function_tests(facts), *works(facts), *papers(facts)]
+    facts = RigFacts(rig, at, known_at, scope, since)
+    asked = [family for family, whats in _FAMILIES if scope.whats is None or scope.whats & whats]
+    found = [one for family in asked for one in family(facts) if scope.asks(one.what)]
     once = {one.key: one for one in reversed(found)}
     return [one for one in found if once[one.key] is one]
+
+
+LATELY: Final = timedelta(days=60)
+"""Tests read at first: longer than most intervals, so that few subjects need their older ones."""
+_BY_RECORDS: Final = frozenset({What.PRESSURE, What.FUNCTION})
+
+
+def derive_for_dates(rig: Rig, *, at: datetime, scope: Scope = EVERYTHING) -> list[Derived]:
+    """Return the same as `derive`, in histories cut down to what a date can hang on.
+
+    Years of tests tell nothing of today once a later one passed that is still enough. So those of late are read, and
+    of what passed none of them its older ones too; the dates, and the events kept of them, are the same.
+    """
+    found = derive(rig, at=at, scope=scope, since=at - LATELY)
+    untold = [one for one in found if one.what in _BY_RECORDS and last_pass(one.history, at=at) is None]
+    older = Scope.of(
+        components=[one.subject.component.pk for one in untold if one.subject.component is not None],
+        control_items=[one.subject.control_item.pk for one in untold if one.subject.control_item is not None],
+    )
+    if older.is_empty:
+        return found
+    whole = {one.key: one for one in derive(rig, at=at, scope=older)}
+    return [whole.get(one.key, one) for one in found]

@@ -16,7 +16,7 @@ from calcs.errors import InputError
 from calcs.recurrence import Event, EventKind, Happened, Tested
 from calcs.rules import BankRule, Edition, Occasion, StackKind
 from calcs.stated import PAPER_SOON, Stated, end_of
-from equipment.models import Bank, BankPurpose, Bottle, Installation
+from equipment.models import Bank, BankPurpose, Bottle, ComponentKind, Installation
 from tests_app.errors import NoRules
 from tests_app.models import DrawdownTest, Outcome, PumpTest, What
 from tests_app.queries.deriving.bottles import Bottles, named
@@ -36,10 +36,10 @@ _ON: Final = {
 
 def bank_tests(facts: RigFacts) -> Iterator[Derived]:
     """Yield what is owed on the banks that stand on the rig; without rules, that it can't be worked out."""
-    keys = [one.component_id for one in facts.chosen]
-    banks = {bank.component_id: bank for bank in Bank.objects.filter(component__in=keys)}
-    if not banks:
+    keys = [one.component_id for one in facts.chosen if one.component.kind == ComponentKind.ACCUMULATOR_BANK]
+    if not keys:
         return
+    banks = {bank.component_id: bank for bank in Bank.objects.filter(component__in=keys)}
     tests = _tests(banks.values(), facts)
     bottles = Bottles.of(banks.values(), facts)
     for one in facts.chosen:

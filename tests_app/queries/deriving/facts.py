@@ -38,12 +38,14 @@ class RigFacts:
         at: the moment the question is asked for.
         known_at: only what was entered by then; None for all that is known.
         scope: what is asked for.
+        since: tests that were over and signed before then are not asked for; None for all.
     """
 
     rig: Rig
     at: datetime
     known_at: datetime | None
     scope: Scope
+    since: datetime | None = None
 
     @cached_property
     def zone(self) -> ZoneInfo:
@@ -121,7 +123,7 @@ class RigFacts:
     @cached_property
     def pressed(self) -> ByComponent:
         """Return what the pressure tests proved of the components asked for."""
-        return pressure_proofs(self.rig, self.scope, self.proofs)
+        return pressure_proofs(self.rig, self.scope, self.proofs, since=self.since)
 
     @cached_property
     def passed_pressure_tests(self) -> Sequence[Proof]:

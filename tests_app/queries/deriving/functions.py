@@ -23,7 +23,7 @@ from tests_app.queries.deriving.called import Called, called_by, latest
 from tests_app.queries.deriving.derived import Derived, Subject
 from tests_app.queries.deriving.facts import RigFacts
 from tests_app.queries.deriving.pressure import place_of
-from tests_app.queries.deriving.proofs import Proof, Proved, Standing, standing_of
+from tests_app.queries.deriving.proofs import Proof, Proved, Standing, since_then, standing_of
 from tests_app.queries.functioned import CLOSED_FROM_A_STATION, functioned
 from tests_app.queries.functioned import Subject as Worked
 from tests_app.queries.servicing import as_event
@@ -75,7 +75,8 @@ class _History:
         """Read it. Two queries."""
         assert isinstance(facts.edition, Edition)
         keys = [one.component_id for one in placed]
-        found = functioned(Q(record__rig=facts.rig), components=keys, control_items=[item.pk for item in items])
+        asked = Q(record__rig=facts.rig) & since_then("record", facts.since)
+        found = functioned(asked, components=keys, control_items=[item.pk for item in items])
         worked: dict[Worked, list[Proved]] = {}
         for subject, ones in found.items():
             known = [(facts.proofs.records.get(one.record_id), one.passed) for one in ones]

@@ -18,9 +18,9 @@ NO_CALIBRATION: Final = "No day is on file by which its calibration is due: ente
 
 def papers(facts: RigFacts) -> Iterator[Derived]:
     """Yield every paper and part that runs out: what a thing in use needs, none of what stands ashore."""
-    yield from _calibrations(facts)
-    yield from _documents(facts)
-    yield from _elastomers(facts)
+    for what, family in _FAMILIES:
+        if facts.scope.asks(what):
+            yield from family(facts)
 
 
 def _until(plain: Derived, words: str, day: date, facts: RigFacts) -> Derived:
@@ -106,3 +106,10 @@ def _elastomers(facts: RigFacts) -> Iterator[Derived]:
             elastomer.expires_on,
             facts,
         )
+
+
+_FAMILIES: Final = (
+    (What.CALIBRATION, _calibrations),
+    (What.DOCUMENT, _documents),
+    (What.ELASTOMER, _elastomers),
+)

@@ -120,9 +120,17 @@ class Proved:
     lines: tuple[ProofLine, ...] = ()
 
 
-def pressure_proofs(rig: Rig, scope: Scope, proofs: Proofs) -> dict[int, list[Proved]]:
+def since_then(record: str, since: datetime | None) -> Q:
+    """Return the condition on rows whose `record` was over after a moment, or is not signed yet."""
+    if since is None:
+        return Q()
+    return Q(**{f"{record}__sealed_at__isnull": True}) | Q(**{f"{record}__concluded_at__gte": since})
+
+
+def pressure_proofs(rig: Rig, scope: Scope, proofs: Proofs, *, since: datetime | None) -> dict[int, list[Proved]]:
     """Return by component what each record proved of it, the corrected ones left out. One query."""
-    rows = Line.objects.filter(scope.of_components("component"), step__record__rig=rig).order_by()
+    asked = scope.of_components("component") & since_then("step__record", since)
+    rows = Line.objects.filter(asked, step__record__rig=rig).order_by()
     found: dict[tuple[int, int], list[ProofLine]] = defaultdict(list)
     for row in rows.values_list(*_LINE).iterator(chunk_size=5_000):
         line = ProofLine(*row)

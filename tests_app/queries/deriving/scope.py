@@ -1,9 +1,11 @@
 """What of a rig is worked out: all of it, or what one event can have changed."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.db.models import Q
+
+from tests_app.models import What
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +18,7 @@ class Scope:
         instruments: with their calibration and papers.
         stacks: what is owed on a stack as a whole.
         rig_itself: what is owed on the rig as a whole, and on its wells.
+        whats: what has to be done on them; None for all.
     """
 
     components: frozenset[int] = frozenset()
@@ -24,6 +27,7 @@ class Scope:
     stacks: frozenset[int] = frozenset()
     rig_itself: bool = False
     everything: bool = False
+    whats: frozenset[What] | None = None
 
     @classmethod
     def of(
@@ -33,9 +37,11 @@ class Scope:
         control_items: Iterable[int | None] = (),
         instruments: Iterable[int | None] = (),
         stacks: Iterable[int | None] = (),
+        whats: Iterable[What] | None = None,
     ) -> "Scope":
         """Return the scope of some keys; those that are none are left out."""
-        return cls(_keys(components), _keys(control_items), _keys(instruments), _keys(stacks))
+        found = cls(_keys(components), _keys(control_items), _keys(instruments), _keys(stacks))
+        return found.narrowed(whats)
 
     @property
     def is_empty(self) -> bool:
@@ -55,7 +61,16 @@ class Scope:
             self.stacks | other.stacks,
             self.rig_itself or other.rig_itself,
             self.everything or other.everything,
+            None if self.whats is None or other.whats is None else self.whats | other.whats,
         )
+
+    def narrowed(self, whats: Iterable[What] | None) -> "Scope":
+        """Return the same subjects, with only that to be done on them."""
+        return self if whats is None else replace(self, whats=frozenset(whats))
+
+    def asks(self, what: What) -> bool:
+        """Tell whether it is asked for."""
+        return self.whats is None or what in self.whats
 
     def of_components(self, path: str) -> Q:
         """Return the condition on rows whose `path` leads to a component."""

@@ -44,7 +44,8 @@ def works(facts: RigFacts) -> Iterator[Derived]:
     if not isinstance(facts.edition, Edition):
         return
     if facts.chosen:
-        yield from _overhauls(facts, facts.edition)
+        if facts.scope.asks(What.OVERHAUL):
+            yield from _overhauls(facts, facts.edition)
         for one in facts.chosen:
             yield from _of_component(one, facts, facts.edition)
     stacks = {one.position.stack_id: one.position.stack for one in facts.installed}
@@ -62,6 +63,8 @@ def works(facts: RigFacts) -> Iterator[Derived]:
 def _of_component(one: Installation, facts: RigFacts, edition: Edition) -> Iterator[Derived]:
     kind = cast(StackKind, one.position.stack.kind)
     for what, task in _OF_COMPONENTS.items():
+        if not facts.scope.asks(what):
+            continue
         if what is What.PRESSURE and is_pressure_ruled(one.component, edition):
             continue  # its own pressure rules ask for it, by records of tests
         rules = rules_on(edition, task, one.component.kind, stack=kind)
