@@ -9,10 +9,9 @@ from equipment.actions import instruments
 from equipment.models import Instrument, Rig
 from tests import builders
 from tests_app.actions.alert_choices import choose_alerts
+from tests_app.actions.obligations import reconcile
 from tests_app.actions.sweeping import sweep
-from tests_app.models import AlertSettings, Notice, Obligation, SweepMark
-from tests_app.queries.deriving import derive
-from tests_app.queries.obligations import as_row
+from tests_app.models import AlertSettings, Notice, SweepMark
 from trail.actors import System
 
 DUE_ON: Final = date(2026, 3, 20)
@@ -34,8 +33,7 @@ class Watch:
 
     def keep(self, at: datetime) -> None:
         """Work the obligations of the rig out anew and store them."""
-        Obligation.objects.filter(rig=self.rig).delete()
-        Obligation.objects.bulk_create(as_row(one, self.rig, at) for one in derive(self.rig, at=at))
+        reconcile(self.rig, at=at)
 
     def sweep(self, at: datetime) -> SweepMark:
         """Sweep the rig with its obligations as they are at that moment."""

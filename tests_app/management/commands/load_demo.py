@@ -12,6 +12,7 @@ from django.utils import timezone
 from tests_app.actions.obligations import reconciling_once
 from tests_app.after_commit import as_backlog
 from tests_app.management.demo import scenario
+from tests_app.management.demo.alerts import tell_from_now_on
 from tests_app.queries.demo import anything_on_file
 
 FILES = ("saltmarsh-7.toml", "larkspur-deep.toml")
@@ -40,5 +41,7 @@ class Command(BaseCommand):
             self.stdout.write(f"Loading the demo: {given['rig']['name']} …")
             self.stdout.flush()
             with as_backlog(), reconciling_once():
-                scenario.build(given, logins, people, at=at)
+                rig = scenario.build(given, logins, people, at=at)
+            with as_backlog():
+                tell_from_now_on(rig, people, at=at)
         self.stdout.write("The demo is loaded.")

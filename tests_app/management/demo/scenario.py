@@ -26,6 +26,7 @@ from tests_app.actions.programmes import choose_edition
 from tests_app.management.demo.banks import register_banks
 from tests_app.management.demo.campaigns import campaign_happenings
 from tests_app.management.demo.drawdowns import drawdown_happenings
+from tests_app.management.demo.functions import function_happenings, register_controls
 from tests_app.management.demo.site import Happening, Signer, Site
 from trail.actors import System
 
@@ -58,6 +59,8 @@ def people_of(logins: Mapping[str, Any]) -> dict[str, User]:
     for login in logins["login"]:
         superuser = login.get("superuser", False)
         person = User(username=login["user"], display_name=login["name"], is_staff=superuser, is_superuser=superuser)
+        # A domain nobody can own (RFC 2606): a demo that is pointed at a real mail server reaches no stranger.
+        person.email = f"{person.username}@rig.example"
         person.set_password(login["password"])
         person.save()
         people[person.username] = person
@@ -69,11 +72,13 @@ def build(scenario: Mapping[str, Any], logins: Mapping[str, Any], people: Mappin
     site = _found(scenario["rig"], at)
     _man(site, logins, people)
     _register(site, scenario)
+    register_controls(site, scenario.get("controls", ()), site.moment(FOUNDED_DAYS_AGO))
     happenings: list[Happening] = [
         *register_banks(site, scenario.get("banks", ()), site.moment(FOUNDED_DAYS_AGO)),
         *_recalibrations(site, scenario["instruments"]),
         *campaign_happenings(site, scenario, people["supervisor"]),
         *drawdown_happenings(site, scenario, people["supervisor"]),
+        *function_happenings(site, scenario, people["supervisor"]),
         *_services(site, scenario.get("service", ())),
         *_swaps(site, scenario.get("swaps", ())),
     ]
