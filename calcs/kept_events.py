@@ -115,7 +115,9 @@ def attention_at(clock: Clock, history: Sequence[Event], *, at: dt.datetime) -> 
 
 def standing(found: Due) -> tuple[State, dt.datetime | None]:
     """Return state and date, without a date that is but the moment asked for: due at once, and never heard of."""
-    stands_for_now = found.counts_from is None and found.original_due_at is None
+    is_at_once = found.state in (State.DUE_NOW, State.IN_PROGRESS)
+    # A date that stands on a paper counts from nothing either, and is a date.
+    stands_for_now = is_at_once and found.counts_from is None and found.original_due_at is None
     return found.state, None if stands_for_now else found.due_at
 
 

@@ -1,0 +1,105 @@
+"""The fleet board counts by SQL what `calcs.recurrence.due` says of each obligation, and asks no more for more rigs."""
+
+import random
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from calcs.recurrence import Deadline, Deferred, Event, EventKind, Happened, Interval, State, Tested
+from calcs.stated import Stated
+from equipment.models import Rig
+from tests import builders
+from tests_app.models import Obligation, What
+from tests_app.queries.board import NAMED_PER_RIG, board
+from tests_app.queries.deriving.derived import Derived, Requirement, Subject
+from tests_app.queries.due_items import NEVER_TESTED, NOT_PASSED, DueItem
+from tests_app.queries.obligations import as_row, stand
+
+WORKED = datetime(2026, 3, 20, 15, tzinfo=UTC)
+"""Twelve days after clocks went forward in Chicago; two- and three-week intervals reach across that."""
+SEED = 20260320
+ROWS = 400
+LATER = [timedelta(0), timedelta(hours=1), timedelta(days=2), timedelta(days=3, minutes=1), timedelta(days=9)]
+
+
+def a_history(chance: random.Random) -> tuple[Event, ...]:
+    """Return what happened to one item in the six weeks before it was worked out, in no order."""
+    events: list[Event] = []
+    for _ in range(chance.randint(0, 5)):
+        when = WORKED - timedelta(minutes=chance.randint(0, 42 * 24 * 60))
+        over = min(when + timedelta(hours=chance.randint(0, 6)), WORKED)
+        made: list[Event] = [
+            Happened(EventKind.INSTALLED, when),
+            Happened(EventKind.REPAIRED, when),
+            Tested(when, over, True),
+            Tested(when, over, True),
+            Tested(when, over, False),
+            Tested(when),
+            Deferred(when, when + timedelta(days=chance.randint(1, 40))),
+            Happened(EventKind.OUT_OF_SERVICE, when),
+            Happened(EventKind.BACK_IN_SERVICE, when),
+        ]
+        events.append(chance.choice(made))
+    return tuple(events)
+
+
+def some_stated(chance: random.Random) -> Stated | None:
+    """Return now and then a date that stands on a paper, or what is open or settled since a moment."""
+    limit = WORKED + timedelta(hours=chance.randint(-400, 400))
+    return chance.choice(
+        [None] * 7 + [Stated("The paper", limit=limit), Stated("Open.", since=limit - timedelta(days=20), is_open=True)]
+    )
+
+
+def some_obligations(rig: Rig, chance: random.Random) -> Iterator[Obligation]:
+    for number in range(ROWS):
+        interval, deadline = chance.choice(
+            [("14 d", "midnight"), ("21 d", "exact"), ("7 d", "midnight"), ("336 h", "exact"), ("1 month", "midnight")]
+        )
+        stated = some_stated(chance)
+        yield as_row(
+            Derived(
+                what=What.PRESSURE,
+                subject=Subject(key=f"installation-{number}", name=f"Element {number}"),
+                requirement=Requirement(Interval.parse(interval), Deadline(deadline)),
+                history=() if stated else a_history(chance),
+                stated=stated,
+                out_of_tolerance=chance.choice([""] * 9 + ["bottle 3 low"]),
+                error=chance.choice([""] * 19 + ["No rule was found for it."]),
+                stops_operations=chance.random() < 0.8,
+            ),
+            rig,
+            WORKED,
+        )
+
+
+def plainly(items: list[DueItem], at: datetime) -> dict[str, Any]:
+    """Count as the words of the board say, from how each obligation stands."""
+    known = [item for item in items if item.due is not None and not item.error]
+    overdue = [item for item in known if item.due.state is State.OVERDUE]
+    ahead = [item for item in known if item.state in (State.IN_DATE, State.DUE_SOON) and item.due.due_at]
+    return {
+        "overdue": len(overdue),
+        "due_now": sum(item.state in (State.DUE_NOW, NEVER_TESTED, NOT_PASSED) for item in known),
+        "next_days": sum(item.due.due_at < at + timedelta(days=7) for item in ahead),
+        "unknown": len(items) - len(known),
+        "deferred": sum(item.due.original_due_at is not None and item.due.due_at > at for item in known),
+        "oldest_at": min((item.due.due_at for item in overdue), default=None),
+        "stopping": sum(item.stops_operations for item in overdue),
+    }
+
+
+def test_the_counts_are_those_of_each_obligation_looked_at_alone(db: None):
+    rig = builders.a_rig()
+    Obligation.objects.filter(rig=rig).delete()
+    rows = Obligation.objects.bulk_create(some_obligations(rig, random.Random(SEED)))
+    for at in (WORKED + later for later in LATER):
+        items = [stand(row, at) for row in rows]
+        expected = plainly(items, at)
+        [found] = board(Rig.objects.filter(pk=rig.pk), at=at)
+        assert {name: getattr(found, name) for name in expected} == expected, at
+        assert min(expected[name] for name in ("overdue", "due_now", "next_days", "unknown", "deferred")) > 0
+        longest = sorted(
+            (i for i in items if i.state == State.OVERDUE and i.stops_operations), key=lambda i: i.due.due_at
+        )
+        assert found.stopping_named == tuple(f"Pressure test, {item.subject}" for item in longest[:NAMED_PER_RIG])
