@@ -18,7 +18,7 @@ from django.db.models import Exists, Model, OuterRef, Q
 
 from equipment.models import Rig
 from tests_app.models import Obligation, Reckoning
-from tests_app.queries.deriving import EVERYTHING, Scope, derive_for_dates
+from tests_app.queries.deriving import EVERYTHING, Derive, Scope, derive, derive_for_dates
 from tests_app.queries.obligations import as_row
 from tests_app.queries.touched import may_move, touched_by
 
@@ -91,9 +91,9 @@ class Differences:
         )
 
 
-def compare(rig: Rig, *, at: datetime, scope: Scope = EVERYTHING) -> Differences:
+def compare(rig: Rig, *, at: datetime, scope: Scope = EVERYTHING, way: Derive = derive_for_dates) -> Differences:
     """Return how what is stored differs from what follows from the facts as of `at`; nothing is written."""
-    wanted = {row.key: row for row in (as_row(one, rig, at) for one in derive_for_dates(rig, at=at, scope=scope))}
+    wanted = {row.key: row for row in (as_row(one, rig, at) for one in way(rig, at=at, scope=scope))}
     stored = {row["key"]: row for row in _stored(rig, scope).values("id", "key", *COMPARED)}
     moved = []
     for key in wanted.keys() & stored.keys():
@@ -146,11 +146,12 @@ _BY_THE_CLOCK: Final = frozenset(
 def differences(rig: Rig, *, at: datetime) -> Reconciled:
     """Return how what is stored for a rig differs from what follows from the facts; nothing is written.
 
-    What moved by the clock alone and waits for the sweep is no difference: `stand` answers for it all the same.
+    What moved by the clock alone and waits for the sweep is no difference: `stand` answers for it all the same. Whole
+    histories are read here: it would be found if what reconciling leaves unread did bear on a date.
     """
     reckoning = Reckoning.objects.filter(rig=rig).first()
     moment = at if reckoning is None else max(at, reckoning.worked_at)
-    found = compare(rig, at=moment).told()
+    found = compare(rig, at=moment, way=derive).told()
     passed = set(Obligation.objects.filter(rig=rig, attention_at__lte=moment).values_list("key", flat=True))
     changed = {
         key: left

@@ -17,6 +17,7 @@ from tests_app.models import (
     PumpTest,
     Record,
     TestReason,
+    What,
 )
 from tests_app.queries.deriving.scope import EVERYTHING, Scope
 
@@ -28,6 +29,8 @@ _MOVES_NOTHING: Final = frozenset(
 """Events that bring in a row on which nothing can be owed yet."""
 _SHAPES_THE_STACK: Final = RAM_KINDS | {ComponentKind.ANNULAR}
 """Kinds that decide what is asked of others: what stands over the uppermost ram, which annular closes over it."""
+_TESTED: Final = (What.PRESSURE, What.FUNCTION, What.DRAWDOWN, What.PUMP)
+_BANKED: Final = (What.DRAWDOWN, What.PUMP, What.PRECHARGE, What.SHELL)
 _STACK_MOVED: Final = (TestReason.LANDED, TestReason.STUMP)
 
 
@@ -56,20 +59,28 @@ def _component(row: Component) -> Scope:
     return EVERYTHING if row.kind in _SHAPES_THE_STACK else Scope.of(components=[row.pk])
 
 
-def _of_component(row: Any) -> Scope:
-    return Scope.of(components=[row.component_id])
+def _service(row: Any) -> Scope:
+    return Scope.of(components=[row.component_id], whats=[*_TESTED, What.OVERHAUL, What.INSPECTION])
+
+
+def _elastomer(row: Any) -> Scope:
+    return Scope.of(components=[row.component_id], whats=[What.ELASTOMER])
+
+
+def _bank(row: Any) -> Scope:
+    return Scope.of(components=[row.component_id], whats=_BANKED)
 
 
 def _of_bank(row: Any) -> Scope:
-    return Scope.of(components=[row.bank.component_id])
+    return Scope.of(components=[row.bank.component_id], whats=_BANKED)
 
 
 def _reading(row: Any) -> Scope:
-    return Scope.of(components=[row.check_round.bank.component_id])
+    return Scope.of(components=[row.check_round.bank.component_id], whats=_BANKED)
 
 
 def _document(row: Any) -> Scope:
-    return Scope.of(components=[row.component_id], instruments=[row.instrument_id])
+    return Scope.of(components=[row.component_id], instruments=[row.instrument_id], whats=[What.DOCUMENT])
 
 
 def _instrument(row: Any) -> Scope:
@@ -100,26 +111,28 @@ def _record(row: Record) -> Scope:
     if heading is not None:
         used = [place for place in (heading.control_station, heading.pod) if place]
         items |= {*ControlItem.objects.filter(stack=row.stack_id, place__in=used).values_list("pk", flat=True)}
-    return Scope.of(components=parts, control_items=items) | _that_names(keys)
+    return Scope.of(components=parts, control_items=items, whats=_TESTED) | _that_names(keys)
 
 
 def _that_names(records: set[int]) -> Scope:
     """Return what a record was shown on so far: a line taken out of a draft leaves no other trace."""
     named = Q(draft__in=records) | Q(last_record__in=records) | Q(failed_record__in=records)
     rows = list(Obligation.objects.filter(named).values_list("component_id", "control_item_id"))
-    return Scope.of(components=[one for one, _ in rows], control_items=[item for _, item in rows])
+    return Scope.of(components=[one for one, _ in rows], control_items=[item for _, item in rows], whats=_TESTED)
 
 
 def _line(row: Any) -> Scope:
-    return Scope.of(components=[row.component_id], control_items=[getattr(row, "control_item_id", None)])
+    return Scope.of(components=[row.component_id], control_items=[row.control_item_id], whats=[What.FUNCTION])
 
 
 def _completion(row: Completion) -> Scope:
+    entered_with_it = row.service_event_id or row.new_document_id or row.new_elastomer_id or row.replaced
     own = Scope.of(
         components=[row.component_id, row.elastomer.component_id if row.elastomer else None],
         control_items=[row.control_item_id],
         instruments=[row.instrument_id],
         stacks=[row.stack_id],
+        whats=None if entered_with_it else [What(row.what)],
     )
     return own | _document(row.document) | _of_key(row) if row.document else own | _of_key(row)
 
@@ -132,9 +145,9 @@ def _of_key(row: Completion | Deferral | Postponement) -> Scope:
     own = Scope.of(
         components=[stored.component_id], control_items=[stored.control_item_id], instruments=[stored.instrument_id]
     )
-    if not own.is_empty:
-        return own
-    return Scope.of(stacks=[stored.stack_id]) if stored.stack_id else Scope(rig_itself=True)
+    if own.is_empty:
+        own = Scope.of(stacks=[stored.stack_id]) if stored.stack_id else Scope(rig_itself=True)
+    return own.narrowed([What(stored.what)])
 
 
 _READERS: Final[Mapping[str, Callable[[Any], Scope]]] = {
@@ -145,12 +158,12 @@ _READERS: Final[Mapping[str, Callable[[Any], Scope]]] = {
     "equipment.position": _everything,
     "equipment.installation": _installation,
     "equipment.component": _component,
-    "equipment.serviceevent": _of_component,
-    "equipment.elastomer": _of_component,
+    "equipment.serviceevent": _service,
+    "equipment.elastomer": _elastomer,
     "equipment.document": _document,
     "equipment.instrument": _instrument,
     "equipment.controlitem": _control_item,
-    "equipment.bank": _of_component,
+    "equipment.bank": _bank,
     "equipment.bottle": _of_bank,
     "equipment.prechargecheck": _of_bank,
     "equipment.prechargereading": _reading,

@@ -1,7 +1,7 @@
 """Every obligation of a rig, worked out from what happened: a family of them a module, all put together here."""
 
 from datetime import datetime, timedelta
-from typing import Final
+from typing import Final, Protocol
 
 from calcs.kept_events import last_pass
 from equipment.models import Rig
@@ -15,7 +15,7 @@ from tests_app.queries.deriving.pressure import pressure_tests
 from tests_app.queries.deriving.scope import EVERYTHING, Scope
 from tests_app.queries.deriving.works import works
 
-__all__ = ["EVERYTHING", "Derived", "Requirement", "Scope", "Subject", "derive", "derive_for_dates"]
+__all__ = ["EVERYTHING", "Derive", "Derived", "Requirement", "Scope", "Subject", "derive", "derive_for_dates"]
 
 
 _FAMILIES: Final = (
@@ -50,6 +50,13 @@ def derive(
     found = [one for family in asked for one in family(facts) if scope.asks(one.what)]
     once = {one.key: one for one in reversed(found)}
     return [one for one in found if once[one.key] is one]
+
+
+class Derive(Protocol):
+    """A way to work out what is owed."""
+
+    def __call__(self, rig: Rig, *, at: datetime, scope: Scope) -> list[Derived]:
+        """Return the obligations of a rig within a scope, as of a moment."""
 
 
 LATELY: Final = timedelta(days=60)
