@@ -296,6 +296,16 @@ def _change_words(change: dt.datetime, zone: ZoneInfo) -> str:
     return f"{moment_words(change, zone)}: {told}"
 
 
+def rough_length_words(length: dt.timedelta) -> str:
+    """Return a length of time in its two largest units, rounded down: what is long needs no minutes.
+
+    >>> [rough_length_words(dt.timedelta(days=2, minutes=left)) for left in (605, 5)]
+    ['2 d 10 h', '2 d']
+    """
+    whole = length if length < _DAY else length - length % dt.timedelta(hours=1)
+    return length_words(whole)
+
+
 def length_words(length: dt.timedelta) -> str:
     """Return a length of time in days, hours and minutes that passed, rounded down to the minute.
 

@@ -39,12 +39,14 @@ CONDITION_WORDS: Final = {
 """Each condition as a reader finds it beside the drawing."""
 
 _TONES: Final = {
-    Condition.OVERDUE: "tone-bad",
-    Condition.OPEN: "tone-now",
-    Condition.DEFERRED: "tone-soon",
-    Condition.IN_DATE: "tone-good",
-    Condition.IN_PROGRESS: "tone-good",
+    Condition.OVERDUE: ("tone-bad", "#a0201c"),
+    Condition.OPEN: ("tone-now", "#974006"),
+    Condition.DEFERRED: ("tone-soon", "#7d5600"),
+    Condition.IN_DATE: ("tone-good", "#2a6639"),
+    Condition.IN_PROGRESS: ("tone-good", "#2a6639"),
 }
+_CALM: Final = ("tone-calm", "#566167")
+"""Class for a page, where the style sheet gives the tone, and the tone itself for paper."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +65,6 @@ class Month:
     begin: datetime
     end: datetime
     name: str
-
-    @property
-    def year(self) -> str:
-        """Return its year, where it begins one."""
-        return str(self.begin.year) if self.begin.month == 1 else ""
 
 
 def months_of(last: datetime, zone: ZoneInfo, *, count: int = 12) -> tuple[Month, ...]:
@@ -132,25 +129,31 @@ def scale_head(months: Sequence[Month]) -> SafeString:
     """Return the head over strips: the names of the months where they lie."""
     scale = _Scale(in_utc(months[0].begin), in_utc(months[-1].end))
     names = [
-        (f"{scale.x(in_utc(month.begin)) + 3:.1f}", f"{month.name} {month.year}".strip() if index else _first(month))
+        (f"{scale.x(in_utc(month.begin)) + 3:.1f}", f"{place:g}", words)
         for index, month in enumerate(months)
+        for place, words in ((_HEAD_HEIGHT - 5, month.name), (13.0, _year(month, is_first=not index)))
+        if words
     ]
-    text = format_html_join("", '<text x="{}" y="15" font-size="13" fill="currentColor">{}</text>', names)
+    text = format_html_join("", '<text x="{}" y="{}" font-size="13" fill="currentColor">{}</text>', names)
     return format_html(
         '<svg class="strip strip-head" viewBox="0 0 {} {}" width="{}" height="{}" role="img" aria-label="{}">'
         "{}{}</svg>",
         f"{WIDTH:g}",
-        f"{HEIGHT:g}",
+        f"{_HEAD_HEIGHT:g}",
         f"{WIDTH:g}",
-        f"{HEIGHT:g}",
+        f"{_HEAD_HEIGHT:g}",
         f"{months[0].begin:%B %Y} to {months[-1].begin:%B %Y}",
-        _ticks(months, scale),
+        _ticks(months, scale, _HEAD_HEIGHT),
         text,
     )
 
 
-def _first(month: Month) -> str:
-    return f"{month.name} {month.begin:%y}"
+_HEAD_HEIGHT: Final = 34.0
+
+
+def _year(month: Month, *, is_first: bool) -> str:
+    """Return the year over the month it begins with, and over the first."""
+    return str(month.begin.year) if is_first or month.begin.month == 1 else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,10 +168,10 @@ class _Scale:
 _SOLID: Final = frozenset({Condition.OVERDUE, Condition.OPEN, Condition.UNKNOWN})
 
 
-def _ticks(months: Sequence[Month], scale: _Scale) -> SafeString:
-    places = [(f"{scale.x(in_utc(month.begin)):.1f}",) * 2 for month in months[1:]]
+def _ticks(months: Sequence[Month], scale: _Scale, height: float = HEIGHT) -> SafeString:
+    places = [(*(f"{scale.x(in_utc(month.begin)):.1f}",) * 2, f"{height:g}") for month in months[1:]]
     lines = format_html_join(
-        "", '<line x1="{}" x2="{}" y1="0" y2="' + f"{HEIGHT:g}" + '" stroke="currentColor" stroke-width="0.6"/>', places
+        "", '<line x1="{}" x2="{}" y1="0" y2="{}" stroke="currentColor" stroke-width="0.6"/>', places
     )
     return format_html('<g class="strip-ticks" stroke-opacity="0.35">{}</g>', lines)
 
@@ -184,7 +187,8 @@ def _block(block: Block, scale: _Scale) -> SafeString:
 
 def _grouped(condition: Condition, shape: str) -> SafeString:
     # Numbers and our own constants alone, never input.
-    return format_html('<g class="{}">{}</g>', _TONES.get(condition, "tone-calm"), mark_safe(shape))
+    tone, ink = _TONES.get(condition, _CALM)
+    return format_html('<g class="{}" color="{}">{}</g>', tone, ink, mark_safe(shape))
 
 
 def _shape(condition: Condition, x: float, width: float) -> str:

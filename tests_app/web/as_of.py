@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from http import HTTPStatus
 from typing import Any, Final
+from urllib.parse import urlencode
 
 import django_tables2 as tables
 from django import forms
@@ -28,7 +29,7 @@ from tests_app.web.as_of_form import AsOfForm
 from tests_app.web.clauses import clauses_linked
 from tests_app.web.compliance_rows import STATE_OF, counted_words
 from tests_app.web.entry import Visit, signed_in
-from tests_app.web.past_links import THEN, why_address
+from tests_app.web.past_links import THEN, moment_asked, why_address
 
 _FAR: Final = float("inf")
 
@@ -170,7 +171,7 @@ def show(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """Show how a rig stood at a moment, as known then or as known now."""
     rig = access.rig_for(request.user, rig_pk)
     visit = Visit.of(request, rig)
-    form = AsOfForm(request.GET, zone=rig.zone, now=visit.at, auto_id="as-of-%s")
+    form = AsOfForm.asked(request.GET, zone=rig.zone, now=visit.at, auto_id="as-of-%s")
     if not form.is_valid():
         return visit.show(request, "tests_app/as_of.html", {"form": form}, status=HTTPStatus.BAD_REQUEST)
     asked = standing_at(rig, form.moment, form.known_at)
@@ -190,6 +191,7 @@ def show(request: HttpRequest, rig_pk: int) -> HttpResponse:
         "asked": asked,
         "moment": moment_words(asked.at, rig.zone),
         "answer": answer_of(asked, rig),
+        "show_all": f"{request.path}?{urlencode({'at': moment_asked(asked.at), 'known': form.known_key})}",
         "otherwise": _otherwise(asked, rig, form),
         "stands_worst": "in-date" if asked.is_in_date else "overdue",
     }

@@ -1,5 +1,6 @@
 """A moment of the past to look at, on the rig's clock, and on what knowledge."""
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -7,7 +8,7 @@ from zoneinfo import ZoneInfo
 from django import forms
 from django.core.exceptions import ValidationError
 
-from tests_app.web.past_links import THEN
+from tests_app.web.past_links import THEN, moment_asked
 from tests_app.web.times import RigTimeField
 
 NOW: Final = "now"
@@ -30,7 +31,7 @@ class PastMomentField(RigTimeField):
 class AsOfForm(forms.Form):
     """Date and time on the rig's clock, and whether only what was known then counts."""
 
-    known = forms.ChoiceField(label="On what knowledge", choices=KNOWN_CHOICES, required=False, initial=NOW)
+    known = forms.ChoiceField(label="On what knowledge", choices=KNOWN_CHOICES, initial=NOW)
 
     def __init__(self, *args: Any, zone: ZoneInfo, now: datetime, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -39,16 +40,20 @@ class AsOfForm(forms.Form):
         self.fields["at"] = PastMomentField(
             zone,
             label="Date and time",
-            required=False,
             initial=now.replace(second=0, microsecond=0),
-            help_text=f"On the rig's clock, {zone.key}.",
         )
         self.order_fields(["at", "known"])
 
-    def clean_at(self) -> datetime | None:
+    @classmethod
+    def asked(cls, given: Mapping[str, str], *, zone: ZoneInfo, now: datetime, **kwargs: Any) -> "AsOfForm":
+        """Return the form as an address fills it; what it leaves out is now, as known now."""
+        whole = {"at": moment_asked(now), "known": NOW, **{key: given[key] for key in ("at", "known") if key in given}}
+        return cls(whole, zone=zone, now=now, **kwargs)
+
+    def clean_at(self) -> datetime:
         """Refuse a moment that lies ahead."""
-        at: datetime | None = self.cleaned_data["at"]
-        if at is not None and at > self.now:
+        at: datetime = self.cleaned_data["at"]
+        if at > self.now:
             raise ValidationError(
                 "This moment lies ahead. The due list and the calendar show what will fall due; give one that has been."
             )
@@ -57,8 +62,8 @@ class AsOfForm(forms.Form):
     @property
     def moment(self) -> datetime:
         """Return the moment asked for, or now."""
-        at: datetime | None = getattr(self, "cleaned_data", {}).get("at")
-        return at or self.now
+        at: datetime = self.cleaned_data["at"]
+        return at
 
     @property
     def known_at(self) -> datetime | None:
@@ -68,4 +73,5 @@ class AsOfForm(forms.Form):
     @property
     def known_key(self) -> str:
         """Return the choice made."""
-        return getattr(self, "cleaned_data", {}).get("known") or NOW
+        known: str = self.cleaned_data["known"]
+        return known

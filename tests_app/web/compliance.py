@@ -10,7 +10,7 @@ from django.utils.safestring import SafeString
 from django.views.decorators.http import require_GET
 
 from calcs.conditions import Condition
-from calcs.due_working import length_words
+from calcs.due_working import length_words, rough_length_words
 from calcs.moments import moment_words
 from equipment.models import Rig
 from equipment.queries import access
@@ -86,7 +86,7 @@ def show(request: HttpRequest, rig_pk: int) -> HttpResponse:
     context = {
         **found.context(),
         "window": window,
-        "summary": summary_of(totals, window),
+        "summary": summary_of(totals),
         "longest": longest_words(totals, window, rig),
         "stands_worst": "in-date" if not totals.gaps and not totals.unknown else "overdue",
         "whole": whole_rows(past, window),
@@ -160,7 +160,7 @@ def _paper(rig: Rig, past: Past, window: Window) -> dict[str, Any]:
         "title": "Compliance",
         "rig": rig.name,
         "as_of": moment_words(window.at, rig.zone),
-        "summary": summary_of(totals, window),
+        "summary": summary_of(totals),
         "longest": longest_words(totals, window, rig),
         "sheet": sheet,
     }
@@ -208,7 +208,7 @@ def window_of(asked: str, choices: Sequence[tuple[str, str]], rig: Rig, at: date
     return Window(months, at)
 
 
-def summary_of(totals: Totals, window: Window) -> str:
+def summary_of(totals: Totals) -> str:
     """Return how the months went, in a sentence or two."""
     if not totals.requirements:
         return "Nothing was asked of this rig in these months, as far as is on file."
@@ -220,12 +220,12 @@ def summary_of(totals: Totals, window: Window) -> str:
         return f"All {counted_words(totals.requirements, 'requirement')} were met throughout.{unknown}"
     parts = []
     if totals.overdue:
-        parts.append(f"Something was overdue for {length_words(totals.overdue)}")
+        parts.append(f"Something was overdue for {rough_length_words(totals.overdue)}")
     if totals.open:
-        said = f"open since an event for {length_words(totals.open)}"
+        said = f"open since an event for {rough_length_words(totals.open)}"
         parts.append(said if parts else f"Something was {said}")
     count = f"{totals.not_met} of {totals.requirements} requirements were not met at some time"
-    return f"{' and '.join(parts)}, of {length_words(window.until - window.since)}; {count}.{unknown}"
+    return f"{' and '.join(parts)} in these months; {count}.{unknown}"
 
 
 def longest_words(totals: Totals, window: Window, rig: Rig) -> str:
@@ -235,7 +235,7 @@ def longest_words(totals: Totals, window: Window, rig: Rig) -> str:
         return ""
     one = gap.exceedance
     ended = f"until {moment_words(one.end, rig.zone)}" if one.end else "and has not ended"
-    length = length_words(one.length(one.begin, window.until))
+    length = rough_length_words(one.length(one.begin, window.until))
     return (
         f"The longest: {gap.what.label.lower()} of {gap.subject.name}, {length} from "
         f"{moment_words(one.begin, rig.zone)} {ended}."
@@ -248,7 +248,7 @@ def whole_rows(past: Past, window: Window) -> list[WholeRow]:
     for condition, name in ((Condition.OVERDUE, "Anything overdue"), (Condition.OPEN, "Anything open since an event")):
         found = stretches(past, condition)
         total = sum((end - begin for begin, end in found), window.since - window.since)
-        words = f"{length_words(total)} in all" if found else "Never"
+        words = f"{rough_length_words(total)} in all" if found else "Never"
         blocks = [Block(condition, begin, end) for begin, end in found]
         rows.append(WholeRow(name, strip(blocks, window.months, label=f"{name}: {words}"), words))
     return rows

@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString
 
 from accounts.templatetags.wellhold import state
 from calcs.conditions import Condition
-from calcs.due_working import length_words
+from calcs.due_working import length_words, rough_length_words
 from equipment.web.columns import ListTable, MomentColumn
 from equipment.web.lists import RowFilter
 from tests_app.documents.strips import Month, blocks_of, strip
@@ -109,7 +109,7 @@ class CourseRow:
     def words(self) -> str:
         """Return how it went, in a few words."""
         deferred = len(self.course.gaps) - len(self.gaps)
-        parts = [f"Not met {_times(len(self.gaps))}, {length_words(self.not_met)} in all"] if self.gaps else []
+        parts = [f"Not met {_times(len(self.gaps))}, {rough_length_words(self.not_met)} in all"] if self.gaps else []
         parts += [f"deferred {_times(deferred)}"] if deferred else []
         if any(block.condition is Condition.UNKNOWN for block in self.blocks):
             parts.append("can not be worked out for some of the time")
@@ -267,8 +267,8 @@ class GapTable(ListTable):
     element = tables.Column("Requirement", accessor="names")
     begin = MomentColumn("From")
     end = MomentColumn("Until", default="")
-    length = tables.Column("How long", attrs={"td": {"class": "nowrap"}})
-    why = tables.Column("Why", orderable=False)
+    length = tables.Column("How long")
+    why = tables.Column("Why", orderable=False, attrs={"td": {"class": "gap-why"}})
     clause = tables.Column("Clause")
     ended = tables.Column("What ended it", orderable=False)
 

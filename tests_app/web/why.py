@@ -75,14 +75,14 @@ def show(request: HttpRequest, rig_pk: int, key: str) -> HttpResponse:
     rig = access.rig_for(request.user, rig_pk)
     owed = owed_on(rig, key)
     visit = Visit.of(request, rig)
-    form = AsOfForm(request.GET, zone=rig.zone, now=visit.at, auto_id="as-of-%s")
+    form = AsOfForm.asked(request.GET, zone=rig.zone, now=visit.at, auto_id="as-of-%s")
     base = {"form": form, "key": key, "name": owed.subject, "what": owed.what.label, "detail": owed.detail}
     if not form.is_valid():
         return visit.show(request, "tests_app/why.html", base, status=HTTPStatus.BAD_REQUEST)
     at, known_at = form.moment, form.known_at
     asked = standing_at(rig, at, known_at)
     stood = next((row for row in asked.rows if row.derived.key == key), None)
-    context = {**base, "moment": moment_words(at, rig.zone), "is_now": at == visit.at, "known": form.known_key}
+    context = {**base, "moment": moment_words(at, rig.zone), "known": form.known_key}
     if stood is not None:
         context |= _chain(stood, rig, at, known_at, visit)
     return visit.show(request, "tests_app/why.html", context)
@@ -101,7 +101,7 @@ def _chain(stood: Stood, rig: Rig, at: datetime, known_at: datetime | None, visi
         "state_word": STATE_OF[stood.condition][1],
         "ruling": ruling_of(derived),
         "counting": [row for row in rows if row.counts],
-        "left_out": [row for row in rows if not row.counts],
+        "left_out": [row for row in reversed(rows) if not row.counts],
         "later": len(derived.history) - len(rows),
         "sum": sum_lines(derived, at, zone),
         "amber": limit_words(due.amber_at, zone) if due and due.amber_at else "",
