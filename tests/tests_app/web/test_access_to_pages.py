@@ -11,7 +11,7 @@ from tests import builders
 from tests.builders_drawdowns import a_bank_beside, a_drawdown_draft, a_pump, a_pump_draft, a_recharge, filled
 from tests.builders_tests_app import SIGNED, World, a_draft, a_recording, a_sealed_record, a_step, good
 from tests_app.actions.certificates import issue_certificate
-from tests_app.models import Record
+from tests_app.models import Message, Notice, Record
 from tests_app.web.urls import urlpatterns
 
 READ = {
@@ -28,13 +28,34 @@ READ = {
     "recording-plot",
     "recording-file",
     "drawdown-plot",
+    "alert",
+    "rig-alerts",
+    "alert-settings",
+    "messages",
+    "message",
 }
 OF_A_DRAWDOWN = ("function", "drawdown-", "recharge", "pump")
 FOR_ANYBODY_SIGNED_IN = {"home", "rules", "calculations", "calculation", "calculation-plot"} | {
     "bank-worksheet",
     "bank-worksheet-plot",
+    "alerts",
+    "alerts-seen",
+    "calendar-feeds",
+    "calendar-feed-revoke",
 }
-PUBLIC = {"verify"}
+PUBLIC = {"verify", "feed"}
+
+
+def an_alert(world: World) -> Notice:
+    """An alert of the rig that was told to nobody yet."""
+    facts = {"what": "drill", "stage": "overdue", "occasion": "once", "hours_past": 0, "subject": "Drill"}
+    return Notice.objects.create(rig=world.rig, obligation_key="drill/rig", created_at=SIGNED, **facts)
+
+
+def a_message(world: World) -> Message:
+    """A mail of the rig that waits."""
+    facts = {"channel": "mail", "purpose": "trial", "created_at": SIGNED, "next_try_at": SIGNED}
+    return Message.objects.create(rig=world.rig, person=world.supervisor, **facts)
 
 
 @pytest.fixture
@@ -59,6 +80,8 @@ def keys(world: World) -> dict[str, list[int]]:
         "functions": [drawdown.drawdown_functions.first().pk],
         "recharges": [a_recharge(drawdown, bank).pk],
         "pumps": [a_pump(pump_test, bank).pk],
+        "alerts": [an_alert(world).pk],
+        "messages": [a_message(world).pk],
     }
 
 
