@@ -8,7 +8,7 @@ from datetime import datetime
 
 from equipment.models import HoleSection, Rig, Well
 from tests_app.models import Obligation, Reckoning
-from tests_app.queries.deriving import EVERYTHING, Scope, derive
+from tests_app.queries.deriving import EVERYTHING, Scope, derive_for_dates
 from tests_app.queries.due_items import DueItem, pressing
 from tests_app.queries.obligations import as_row, obligations_of, stand, with_records, with_waiting
 
@@ -30,7 +30,7 @@ def rows_at(rig: Rig, *, at: datetime) -> list[Obligation]:
 
 def worked_afresh(rig: Rig, *, at: datetime, scope: Scope = EVERYTHING) -> list[Obligation]:
     """Return the rig's obligations as of `at`, worked out from what happened; none of them is saved."""
-    rows = [as_row(derived, rig, at) for derived in derive(rig, at=at, scope=scope)]
+    rows = [as_row(derived, rig, at) for derived in derive_for_dates(rig, at=at, scope=scope)]
     return with_waiting(with_records(rows), rig)
 
 

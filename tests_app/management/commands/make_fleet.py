@@ -36,7 +36,8 @@ class Command(BaseCommand):
             components += one.components
             made += 1
             self.stdout.write(
-                f"{made}/{rigs} {one.rig.name}: {one.components} components, {one.lines:,} lines of tests; "
+                f"{made}/{rigs} {one.rig.name}: {one.components} components, {one.lines:,} lines of tests, "
+                f"{one.obligations} obligations; "
                 f"{lines:,} lines in {monotonic() - started:.0f} s"
             )
             self.stdout.flush()

@@ -16,18 +16,19 @@ from accounts.models import User
 from equipment.actions.components import register_component
 from equipment.actions.documents import attach_document
 from equipment.actions.installations import install_component, remove_component
-from equipment.actions.instruments import amend_instrument, register_instrument
+from equipment.actions.instruments import register_instrument
 from equipment.actions.rigs import add_crew_member, register_rig
 from equipment.actions.service import fit_elastomer, record_service
 from equipment.actions.stacks import add_position, register_stack
 from equipment.actions.wells import add_section, register_well
-from equipment.models import Component, Installation, Instrument, Rig
+from equipment.models import Component, Installation, Rig
 from tests_app.actions.programmes import choose_edition
 from tests_app.management.demo.banks import register_banks
 from tests_app.management.demo.campaigns import campaign_happenings
 from tests_app.management.demo.drawdowns import drawdown_happenings
 from tests_app.management.demo.functions import function_happenings, register_controls
 from tests_app.management.demo.site import Happening, Signer, Site
+from tests_app.management.demo.work import calibrate, work_happenings
 from trail.actors import System
 
 QUANTITIES: Final = (
@@ -75,10 +76,11 @@ def build(scenario: Mapping[str, Any], logins: Mapping[str, Any], people: Mappin
     register_controls(site, scenario.get("controls", ()), site.moment(FOUNDED_DAYS_AGO))
     happenings: list[Happening] = [
         *register_banks(site, scenario.get("banks", ()), site.moment(FOUNDED_DAYS_AGO)),
-        *_recalibrations(site, scenario["instruments"]),
+        *_recalibrations(site, scenario["instruments"], people["supervisor"]),
         *campaign_happenings(site, scenario, people["supervisor"]),
         *drawdown_happenings(site, scenario, people["supervisor"]),
         *function_happenings(site, scenario, people["supervisor"]),
+        *work_happenings(site, scenario, people["supervisor"], site.moment(FOUNDED_DAYS_AGO)),
         *_services(site, scenario.get("service", ())),
         *_swaps(site, scenario.get("swaps", ())),
     ]
@@ -230,23 +232,10 @@ def _register_instrument(site: Site, given: Mapping[str, Any], at: datetime) -> 
     )
 
 
-def _recalibrations(site: Site, instruments: list[dict[str, Any]]) -> Iterator[Happening]:
+def _recalibrations(site: Site, instruments: list[dict[str, Any]], by: User) -> Iterator[Happening]:
     for instrument, given in zip(site.instruments, instruments, strict=True):
-        days_ago = given["calibrated_days_ago"]
-        moment = max(site.moment(days_ago), site.moment(FOUNDED_DAYS_AGO))
-        yield moment, partial(_calibrate, site, instrument, given, moment)
-
-
-def _calibrate(site: Site, instrument: Instrument, given: Mapping[str, Any], moment: datetime) -> None:
-    amend_instrument(
-        instrument,
-        calibrated_on=site.day(given["calibrated_days_ago"]),
-        calibration_due_on=site.day(-given["calibration_due_in_days"]),
-        certificate_number=f"CAL-{instrument.serial}-2",
-        by=BY,
-        at=moment,
-    )
-    instrument.refresh_from_db()
+        moment = max(site.moment(given["calibrated_days_ago"]), site.moment(FOUNDED_DAYS_AGO))
+        yield moment, partial(calibrate, site, instrument, given, by, moment)
 
 
 def _services(site: Site, services: Any) -> Iterator[Happening]:

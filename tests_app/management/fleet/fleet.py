@@ -8,6 +8,7 @@ from django.db import transaction
 
 from accounts.models import User
 from equipment.models import Rig
+from tests_app.actions.obligations import reconcile
 from tests_app.management.fleet.banks import write_precharges
 from tests_app.management.fleet.designs import name_of
 from tests_app.management.fleet.founding import MANAGER, founded
@@ -24,11 +25,12 @@ DRAFTS = 0.08
 
 @dataclass(frozen=True)
 class Made:
-    """One rig that was written: its row, and how many components and lines of tests it has."""
+    """One rig that was written: its row, and how many components, lines of tests and obligations it has."""
 
     rig: Rig
     components: int
     lines: int
+    obligations: int
 
 
 class NotOurs(Exception):
@@ -75,7 +77,8 @@ def _make(
         write_draft(site, Test(begun_at, last.line_up, TestReason.INTERVAL, last.steps))
     shelf.write(told=True)
     shelf.settle_keys()
-    return Made(site.rig, site.components, lines)
+    owed = reconcile(site.rig, at=until).count
+    return Made(site.rig, site.components, lines, owed)
 
 
 def _manager() -> User:

@@ -1,7 +1,7 @@
 """What is owed, as worked out: one requirement on one subject, with all that happened to it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -30,21 +30,24 @@ _DOING: Final[Mapping[What, Doing]] = {
         "function test", "Last passing function test concluded", "Never function tested", "Not passed a function test"
     ),
     What.PRECHARGE: _READING,
-    What.CASING: Doing("casing test", "Last passing casing test concluded"),
+    What.CASING: Doing("casing test", "Last passing casing test concluded", installed="Drilled out"),
     What.INSPECTION: Doing("inspection", "Last inspected", "Never inspected", "Not passed an inspection"),
     What.OVERHAUL: Doing("overhaul", "Last overhauled or inspected", "No overhaul or major inspection is on file"),
     What.ELASTOMER: Doing("change of seals", "Last changed", "Never changed"),
     What.CALIBRATION: Doing("calibration", "Last calibrated", "Never calibrated"),
     What.DOCUMENT: Doing("renewal", "Last renewed", "None is on file"),
-    What.DRILL: Doing("drill", "Last drill", "No drill is on file", "No passed drill is on file"),
+    What.DRILL: Doing(
+        "drill", "Last drill", "No drill is on file", "No passed drill is on file", installed="Equipment in place"
+    ),
     What.NOTICE: Doing("notice", "Last given", "None was given"),
     What.REPORT: Doing("report", "Last sent", "None was sent"),
 }
 
 
-def doing_of(what: What) -> Doing:
-    """Return how a reason names what has to be done."""
-    return _DOING.get(what, TEST)
+def doing_of(what: What, counted_as: str = "") -> Doing:
+    """Return how a reason names what has to be done; `counted_as` says what the last time stands for."""
+    doing = _DOING.get(what, TEST)
+    return replace(doing, last=counted_as) if counted_as else doing
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +120,7 @@ class Derived:
         requirement: what is asked; None where that can't be worked out.
         history: everything that bears on its date, in no order, deferrals included.
         stated: the date or state where no history governs it, else None.
+        counted_as: what the last time on file stands for where it was never done, in words.
         last_record: key of its last passing sealed record, as of the moment asked for.
         last_done_at: when it was last done well, by record or other work.
         failed_record: key of the record in which it last failed, when nothing passed after that.
@@ -134,6 +138,7 @@ class Derived:
     requirement: Requirement | None = None
     history: tuple[Event, ...] = ()
     stated: Stated | None = None
+    counted_as: str = ""
     last_record: int | None = None
     last_done_at: datetime | None = None
     failed_record: int | None = None
@@ -169,5 +174,5 @@ class Derived:
             at=at,
             zone=zone,
             forget=clock.forget,
-            doing=doing_of(self.what),
+            doing=doing_of(self.what, self.counted_as),
         )

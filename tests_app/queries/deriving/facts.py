@@ -118,7 +118,7 @@ class RigFacts:
     @cached_property
     def proofs(self) -> Proofs:
         """Return the rig's records."""
-        return Proofs.of(self.rig, known_at=self.known_at)
+        return Proofs.of(self.rig, known_at=self.known_at, since=self.since)
 
     @cached_property
     def pressed(self) -> ByComponent:

@@ -9,7 +9,7 @@ from typing import Final, NamedTuple
 from django.db.models import Q
 
 from equipment.models import Rig
-from tests_app.models import Line, Outcome, Record
+from tests_app.models import Line, Outcome, Record, RecordKind, TestReason
 from tests_app.queries.deriving.scope import Scope
 
 
@@ -70,13 +70,17 @@ class Proofs:
     corrected_by: dict[int, int]
 
     @classmethod
-    def of(cls, rig: Rig, *, known_at: datetime | None) -> "Proofs":
-        """Read them. One query. With `known_at` as they stood then: drafts opened and seals set by that moment."""
+    def of(cls, rig: Rig, *, known_at: datetime | None, since: datetime | None = None) -> "Proofs":
+        """Read them. One query. With `known_at` as they stood then: drafts opened and seals set by that moment.
+
+        With `since` pressure and function tests over before then are left out, but for corrections, which lead from
+        one record to another, and the tests that tell when the stack was landed or on the stump.
+        """
         kept = Q(discarded_at__isnull=True)
         if known_at is not None:
             kept = (kept | Q(discarded_at__gt=known_at)) & Q(created_at__lte=known_at)
         columns = (*Proof._fields[: -len(_HEADING)], *_HEADING)
-        rows = Record.objects.filter(kept, rig=rig).order_by().values_list(*columns)
+        rows = Record.objects.filter(kept, _of_late(since), rig=rig).order_by().values_list(*columns)
         found = (Proof(*row) for row in rows.iterator(chunk_size=5_000))
         records = {one.pk: _as_known(one, known_at) for one in found}
         links = {one.supersedes_id: one.pk for one in records.values() if one.supersedes_id is not None}
@@ -104,6 +108,15 @@ class Proofs:
             yield earlier
             # What a sealed one corrects in its turn counts no more.
             key = earlier.supersedes_id if earlier.sealed_at is None else None
+
+
+def _of_late(since: datetime | None) -> Q:
+    if since is None:
+        return Q()
+    linked = Q(supersedes__isnull=False) | Q(superseded_by__isnull=False)
+    placing = Q(pressure_test__reason__in=(TestReason.LANDED, TestReason.STUMP))
+    lasting = ~Q(kind__in=(RecordKind.PRESSURE, RecordKind.FUNCTION))
+    return Q(sealed_at__isnull=True) | Q(concluded_at__gte=since) | linked | placing | lasting
 
 
 def _as_known(proof: Proof, known_at: datetime | None) -> Proof:
@@ -136,12 +149,12 @@ def pressure_proofs(rig: Rig, scope: Scope, proofs: Proofs, *, since: datetime |
         line = ProofLine(*row)
         found[line.component_id, line.record_id].append(line)
     proved: dict[int, list[Proved]] = defaultdict(list)
-    counting = {pk for pk, proof in proofs.records.items() if not proofs.is_corrected(proof)}
     for (component, record), lines in found.items():
-        if record in counting:
+        proof = proofs.records.get(record)
+        if proof is not None and not proofs.is_corrected(proof):
             last = tuple(final(lines))
             passed = all(line.outcome == Outcome.PASSED for line in last)
-            proved[component].append(Proved(proofs.records[record], passed, last))
+            proved[component].append(Proved(proof, passed, last))
     return proved
 
 

@@ -118,7 +118,7 @@ def _overhaul(one: Installation, called: Called, facts: RigFacts, first: datetim
         requirement=called.requirement,
         history=tuple(events),
         last_done_at=start.at if start is not None and start.is_done else None,
-        note="" if start is None or start.is_done else f"{start.words}: its years count from there.",
+        counted_as="" if start is None or start.is_done else start.words,
     )
 
 
