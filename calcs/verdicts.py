@@ -181,6 +181,11 @@ class HoldVerdict:
     apart: Peak | None = None
 
     @property
+    def first(self) -> HoldResult:
+        """The hold that comes first: the low one, or the high one where no low test is asked."""
+        return self.high if self.low is None else self.low
+
+    @property
     def passes(self) -> bool:
         """True when the low hold, where one is asked, passes and a high hold after it passes."""
         return (self.low is None or self.low.passes) and self.high.passes

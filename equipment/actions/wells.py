@@ -51,6 +51,8 @@ class SectionFacts(TypedDict, total=False):
     masp_method: str
     masp_reason: str
     masp_margin_approval: str
+    approved_test_pressure: Amount
+    approved_test_pressure_reference: str
 
 
 class SectionAmendment(SectionFacts, total=False):

@@ -90,7 +90,7 @@ def _asked_of(function: DrawdownFunction) -> dict[str, Any]:
 
 def _words(line: Line) -> dict[str, Any]:
     return {
-        "low": f"{line.required_low_min} to {line.required_low_max}",
+        "low": f"{line.required_low_min} to {line.required_low_max}" if line.required_low_min else "none",
         "high": str(line.required_high),
         "component": line.component_as_tested,
         "limits": line.step.limits,

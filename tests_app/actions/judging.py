@@ -61,15 +61,16 @@ def fall_allowed(step: Step) -> dict[str, Any]:
 
 def _write_line(line: Line, need: Need) -> None:
     component, required = need.standing.component, need.required
-    assert component is not None  # `required_for` refuses an empty position, and a rule without a low test
-    assert required.low is not None
+    assert component is not None  # `required_for` refuses an empty position
     line.component = component
     line.component_as_tested = as_tested(component, need.standing.position)
     own = component.rated_working_pressure.unit
-    line.required_low_min = _written(required.low.min_gauge, own)
-    line.required_low_max = _written(required.low.max_gauge, own)
+    line.required_low_min = _written(required.low.min_gauge, own) if required.low else None
+    line.required_low_max = _written(required.low.max_gauge, own) if required.low else None
     line.required_high = _written(required.high_gauge, own)
     line.hold_seconds = ceil(required.hold)
+    low_hold = ceil(required.low_hold) if required.low_hold is not None else line.hold_seconds
+    line.low_hold_seconds = low_hold if low_hold != line.hold_seconds else None
     line.clause = required.clause[:160]
     line.working = list(need.working)
     line.rules = list(need.rules)
@@ -193,10 +194,14 @@ def _beside(step: Step, record: Record) -> Beside:
     )
 
 
-def _from_readings(step: Step, record: Record) -> dict[str, Any]:
+def _from_readings(step: Step, record: Record) -> dict[str, Any] | None:
+    """Return the verdict on readings typed in; None where a hold that is asked since was not among them."""
     read = {typed.phase: _reading(typed) for typed in step.typed_readings.all()}
     rule = hold_rule(step.limits, recorded=False)
-    return verdicts.of_readings(read[HoldPhase.LOW], read[HoldPhase.HIGH], rule, record.rig)
+    low = read.get(HoldPhase.LOW) if rule.low is not None else None
+    if rule.low is not None and low is None:
+        return None
+    return verdicts.of_readings(low, read[HoldPhase.HIGH], rule, record.rig)
 
 
 def _reading(typed: TypedReading) -> Reading:

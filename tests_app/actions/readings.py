@@ -28,9 +28,12 @@ class HoldReading:
 
 
 @transaction.atomic
-def type_readings(step: Step, *, low: HoldReading, high: HoldReading, reason: str, by: User, at: datetime) -> Step:
+def type_readings(
+    step: Step, *, low: HoldReading | None, high: HoldReading, reason: str, by: User, at: datetime
+) -> Step:
     """Judge a step by readings typed in, and mark it so; typing again replaces them.
 
+    `low` is None only where no low test is asked of the step.
     Raises Refused naming `low.start_at`, `high.end_pressure` and so on.
     """
     held = hold_step(step)
@@ -41,7 +44,10 @@ def type_readings(step: Step, *, low: HoldReading, high: HoldReading, reason: st
     refuse_idle_reason(reason, "Readings are not typed in")
     before = _told(held)
     held.typed_readings.all().delete()
-    for phase, reading in ((HoldPhase.LOW, low), (HoldPhase.HIGH, high)):
+    if low is None and held.limits.get("low"):
+        raise Refused("low.start_at", "The low hold is missing.", "Type in both holds: a low test is asked.")
+    typed_in = [(HoldPhase.LOW, low), (HoldPhase.HIGH, high)]
+    for phase, reading in ((phase, reading) for phase, reading in typed_in if reading is not None):
         _write(held, phase, reading, reason.strip(), at)
     held.evidence = Evidence.TYPED
     _judge(held)

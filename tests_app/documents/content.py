@@ -10,7 +10,7 @@ unrounded number.
 
 from typing import Literal, NotRequired, TypedDict
 
-Confidence = Literal["read", "read-2", "derived", "memory", "memory-low"]
+Confidence = Literal["given", "read", "read-2", "derived", "memory", "memory-low"]
 """How surely a figure of a rule is known (calcs.rules.Confidence)."""
 
 
@@ -55,6 +55,8 @@ class SectionContent(TypedDict):
     masp: Quantity | None
     masp_basis: str  # words: "Worked out from the section's figures", or the reason it was entered
     masp_margin_approval: str  # permit reference that allows MASP plus a margin, or ""
+    approved_test_pressure: NotRequired[Quantity]  # only where one is on file
+    approved_test_pressure_reference: NotRequired[str]
 
 
 class Heading(TypedDict):
@@ -70,6 +72,18 @@ class Heading(TypedDict):
     plan_reference: str
 
 
+class OwnFigureContent(TypedDict):
+    """A figure in which the rules are the rig's own."""
+
+    rule: str  # the rule's title
+    figure: str  # words: "Hold"
+    own: str  # words: "10 min"
+    source: str  # the source's value in words, or "" where it states none
+    comparison: str  # words: "stricter", "looser"
+    approval: str  # reference that allows a looser value, or ""
+    clause: str  # where the source's value stands
+
+
 class EditionContent(TypedDict):
     """The rules the test was judged by."""
 
@@ -77,6 +91,7 @@ class EditionContent(TypedDict):
     title: str  # "30 CFR 250 Subpart G, as amended to …"
     in_force_from: str  # ISO date or ""
     note: str  # what the edition says of itself (what was read, what is from memory), or ""
+    own: NotRequired[list[OwnFigureContent]]  # only of a rig's own copy: the figures changed in it
 
 
 class RuleContent(TypedDict):
@@ -105,10 +120,11 @@ class LineContent(TypedDict):
     element: str  # position name: "Upper pipe ram"
     component: ComponentContent
     pressure_from: Choice
-    required_low_min: Quantity
-    required_low_max: Quantity
+    required_low_min: Quantity | None  # None, like the next, where no low test is asked
+    required_low_max: Quantity | None
     required_high: Quantity
-    hold_s: float
+    hold_s: float  # of the high hold, and of the low one unless that has its own
+    low_hold_s: NotRequired[float]
     clause: str
     confidence: Confidence
     working: list[str]  # how the required pressures were worked out, line by line
@@ -122,12 +138,13 @@ class LineContent(TypedDict):
 class LimitsContent(TypedDict):
     """What the step was judged by (the strictest of its lines)."""
 
-    low_min: Quantity
-    low_max: Quantity
+    low_min: Quantity | None  # None, like the next two, where no low test is asked
+    low_max: Quantity | None
     restart_above: Quantity | None
     high_target: Quantity
     high_max: Quantity | None
-    hold_s: float
+    hold_s: float  # of the high hold, and of the low one unless that has its own
+    low_hold_s: NotRequired[float]
     max_decay: Quantity | None
     max_gap_s: float | None
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.conf import settings
 
-from calcs.rules import Edition
+from calcs.rules import Edition, OwnFigure
 from calcs.verdicts import duration_in_words
 from equipment.models import HoleSection, MaspBasis, Rig
 from tests_app import rulebook
@@ -76,13 +76,18 @@ def section_content(section: HoleSection | None) -> shape.SectionContent | None:
     if section is None:
         return None
     entered = section.masp_basis == MaspBasis.ENTERED
-    return {
+    content: shape.SectionContent = {
         "well": section.well.name,
         "name": section.name,
         "masp": as_entered(section.masp),
         "masp_basis": section.masp_reason if entered else section.get_masp_basis_display(),
         "masp_margin_approval": section.masp_margin_approval,
     }
+    approved = as_entered(section.approved_test_pressure)
+    if approved is not None:
+        content["approved_test_pressure"] = approved
+        content["approved_test_pressure_reference"] = section.approved_test_pressure_reference
+    return content
 
 
 def choice(choice: Mapping[str, str]) -> shape.Choice | None:
@@ -92,11 +97,26 @@ def choice(choice: Mapping[str, str]) -> shape.Choice | None:
 
 def edition_content(edition: Edition) -> shape.EditionContent:
     """Return the rules a record was judged by."""
-    return {
+    content: shape.EditionContent = {
         "id": edition.id,
         "title": f"{edition.title}, {edition.edition}",
         "in_force_from": edition.effective_from.isoformat() if edition.effective_from else "",
         "note": f"{edition.source}. Compared on {edition.checked_on.isoformat()}.",
+    }
+    if edition.own:
+        content["own"] = [_own_figure(one) for one in edition.own]
+    return content
+
+
+def _own_figure(own: OwnFigure) -> shape.OwnFigureContent:
+    return {
+        "rule": own.rule_title,
+        "figure": own.label,
+        "own": own.own,
+        "source": own.source,
+        "comparison": own.comparison,
+        "approval": own.approval,
+        "clause": own.clause,
     }
 
 

@@ -19,6 +19,7 @@ _TOP, _BOTTOM = 19.0, 22.0
 _OVERVIEW: Final = (34.0, 190.0)
 _LOW: Final = (226.0, 333.0)
 _HIGH: Final = (381.0, 492.0)
+_HIGH_ALONE: Final = (236.0, 492.0)
 _MINUTE: Final = 60.0
 _CLEAR_OF_LIMIT: Final = 8.5
 _MOST_POINTS: Final = 1500
@@ -58,7 +59,8 @@ def step_plot(step: StepContent) -> str:
 
 def description(step: StepContent) -> str:
     """Return the plot in words, for those who can't see it."""
-    return f"Pressure over time of step {step['order']}. {_told(step['low'], 'low')} {_told(step['high'], 'high')}"
+    low = "No low hold was asked." if step["limits"]["low_min"] is None else _told(step["low"], "low")
+    return f"Pressure over time of step {step['order']}. {low} {_told(step['high'], 'high')}"
 
 
 def _told(hold: HoldContent | None, name: str) -> str:
@@ -74,12 +76,15 @@ def _told(hold: HoldContent | None, name: str) -> str:
 def _drawn(step: StepContent, curve: CurveContent) -> Iterator[str]:
     limits = step["limits"]
     yield from _overview(curve, limits, step)
-    low = Span(*(figures.in_unit(limits[key], curve["unit"]) for key in ("low_min", "low_max")))
-    yield from _closer(_LOW, curve, step["low"], "Low hold", (low.low, low.high), low.length)
+    asked = limits["low_min"], limits["low_max"]
+    if asked[0] is not None and asked[1] is not None:
+        low = Span(*(figures.in_unit(limit, curve["unit"]) for limit in (asked[0], asked[1])))
+        yield from _closer(_LOW, curve, step["low"], "Low hold", (low.low, low.high), low.length)
     target = figures.in_unit(limits["high_target"], curve["unit"])
     ceiling = limits["high_max"]
     edges = (target,) if ceiling is None else (target, figures.in_unit(ceiling, curve["unit"]))
-    yield from _closer(_HIGH, curve, step["high"], "High hold", edges, 0.012 * target)
+    place = _HIGH if asked[0] is not None else _HIGH_ALONE
+    yield from _closer(place, curve, step["high"], "High hold", edges, 0.012 * target)
 
 
 def _overview(curve: CurveContent, limits: LimitsContent, step: StepContent) -> Iterator[str]:

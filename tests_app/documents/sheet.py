@@ -11,7 +11,9 @@ from tests_app.documents.content import (
     Confidence,
     Content,
     HoldContent,
+    LimitsContent,
     LineContent,
+    Quantity,
     StepContent,
     UnassignedHold,
 )
@@ -28,6 +30,7 @@ from tests_app.documents.sheet_rows import (
 from tests_app.documents.unproven import UnprovenRow, otherwise_proved, unproven_rows
 
 _FAILED: Final = "failed"
+_NOT_ASKED: Final = "none asked"
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,13 +133,14 @@ class Working:
 
 @dataclass(frozen=True, slots=True)
 class Counts:
-    """How much was tested."""
+    """How much was tested; `high_alone` counts the steps no low test is asked of."""
 
     elements: int
     steps: int
     retests: int
     typed: int
     open: int
+    high_alone: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,6 +199,7 @@ def _counts(content: Content) -> Counts:
         retests=sum(step["retest_of"] is not None for step in content["steps"]),
         typed=sum(step["evidence"]["key"] == "typed" for step in content["steps"]),
         open=len(content["open_lines"]),
+        high_alone=sum(not asks_low(step) for step in content["steps"]),
     )
 
 
@@ -207,6 +212,10 @@ def _facts(content: Content) -> Iterator[Fact]:
         approval = section["masp_margin_approval"]
         basis = f"{section['masp_basis']}. Approval {approval}" if approval else section["masp_basis"]
         yield Fact("MASP", figures.entered(section["masp"], rig["display_units"]), basis)
+        approved = section.get("approved_test_pressure")
+        if approved is not None:
+            reference = section.get("approved_test_pressure_reference", "")
+            yield Fact("Approved test pressure", figures.entered(approved, rig["display_units"]), reference)
     yield Fact("Begun", figures.moment_text(content["started_at"]), figures.utc_text(content["started_at"]))
     yield Fact("Concluded", figures.moment_text(content["concluded_at"]), figures.utc_text(content["concluded_at"]))
     yield Fact("Reason for the test", heading["reason"]["text"])
@@ -230,16 +239,35 @@ def _step_row(step: StepContent, unit: str) -> StepRow:
     return StepRow(
         order=step["order"],
         name=step["name"],
-        low_required=figures.band(limits["low_min"], limits["low_max"], unit),
-        low_lowest=_lowest(step["low"], unit),
+        low_required=_low_required(limits, unit),
+        low_lowest=_lowest(step["low"], unit) if asks_low(step) else figures.ABSENT,
         high_required=figures.required(limits["high_target"], unit),
         high_lowest=_lowest(step["high"], unit),
-        hold=figures.minutes(limits["hold_s"]),
+        hold=_hold_times(limits),
         passed=step["outcome"]["key"] == "passed",
         typed=step["evidence"]["key"] == "typed",
         notes=(*_reasons(step), *step.get("notes", ()), *_retest_notes(step)),
         lines=tuple(_line_row(line, step, unit) for line in step["lines"]),
     )
+
+
+def asks_low(step: StepContent) -> bool:
+    """Tell whether a low test is asked of the step."""
+    return step["limits"]["low_min"] is not None
+
+
+def _low_required(asked: LimitsContent, unit: str) -> str:
+    return _band(asked["low_min"], asked["low_max"], unit)
+
+
+def _band(low: Quantity | None, high: Quantity | None, unit: str) -> str:
+    return _NOT_ASKED if low is None or high is None else figures.band(low, high, unit)
+
+
+def _hold_times(asked: LimitsContent | LineContent) -> str:
+    """Return how long each pressure is held: once where both last the same."""
+    high, low = figures.minutes(asked["hold_s"]), asked.get("low_hold_s")
+    return high if low is None else f"{figures.minutes(low)} low, {high} high"
 
 
 def _lowest(hold: HoldContent | None, unit: str) -> str:
@@ -250,7 +278,8 @@ def _lowest(hold: HoldContent | None, unit: str) -> str:
 
 
 def _reasons(step: StepContent) -> Iterator[str]:
-    for name, hold in (("Low", step["low"]), ("High", step["high"])):
+    low = (("Low", step["low"]),) if asks_low(step) else ()
+    for name, hold in (*low, ("High", step["high"])):
         if hold is None:
             yield f"{name} hold: none was held."
         else:
@@ -266,16 +295,16 @@ def _retest_notes(step: StepContent) -> Iterator[str]:
 
 def _line_row(line: LineContent, step: StepContent, unit: str) -> LineRow:
     limits = step["limits"]
-    low = figures.band(line["required_low_min"], line["required_low_max"], unit)
+    low = _band(line["required_low_min"], line["required_low_max"], unit)
     high = figures.required(line["required_high"], unit)
-    hold = figures.minutes(line["hold_s"])
+    hold = _hold_times(line)
     return LineRow(
         element=line["element"],
         serial=line["component"]["serial"],
         side=_side(line["pressure_from"]["text"]),
-        low_required="" if low == figures.band(limits["low_min"], limits["low_max"], unit) else low,
+        low_required="" if low == _low_required(limits, unit) else low,
         high_required="" if high == figures.required(limits["high_target"], unit) else high,
-        hold="" if hold == figures.minutes(limits["hold_s"]) else hold,
+        hold="" if hold == _hold_times(limits) else hold,
         passed=line["outcome"]["key"] == "passed",
         note=_line_note(line),
     )
@@ -317,11 +346,11 @@ def _held_step(step: StepContent, unit: str, rate_unit: str) -> HeldStep:
 
 def _hold_rows(step: StepContent, unit: str, rate_unit: str) -> Iterator[HoldRow]:
     limits = step["limits"]
-    band = figures.band(limits["low_min"], limits["low_max"], unit)
     target = figures.required(limits["high_target"], unit)
     ceiling = limits["high_max"]
     high = f"≥ {target}" if ceiling is None else f"{target}–{figures.required(ceiling, unit, figures.down)}"
-    yield _hold_row("Low", band, step["low"], unit, rate_unit)
+    if asks_low(step):
+        yield _hold_row("Low", _low_required(limits, unit), step["low"], unit, rate_unit)
     yield _hold_row("High", high, step["high"], unit, rate_unit)
 
 
@@ -353,6 +382,8 @@ def _begun(hold: HoldContent) -> str:
 
 def _step_notes(step: StepContent, unit: str) -> Iterator[str]:
     yield from step.get("notes", ())
+    if not asks_low(step):
+        yield "No low test is asked of this step by its rules."
     allowed = step["limits"]["max_decay"]
     if allowed is not None:
         most = figures.required(allowed, unit, figures.down)

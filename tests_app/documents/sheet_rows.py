@@ -10,6 +10,7 @@ from tests_app.documents.calibration import calibration_stands
 from tests_app.documents.content import Confidence, FileContent, InstrumentContent, RuleContent, Sealed
 
 CONFIDENCE_WORDS: Final[dict[Confidence, str]] = {
+    "given": "The rig's own value.",
     "read": "Read in the clause named.",
     "read-2": "Read in a text that reports the clause, not in the clause itself.",
     "derived": "Worked out from other figures of the rules.",

@@ -11,13 +11,13 @@ from calcs.verdicts import duration_in_words
 from equipment.models import Measured, Rig
 from tests_app.documents import content as shape
 from tests_app.models import Evidence, Line, Outcome, Step
-from tests_app.queries.limits import hold_s
+from tests_app.queries.limits import hold_s, low_hold_s
 from tests_app.queries.proposals import LooseHold
-from tests_app.queries.verdicts import all_notes_of
+from tests_app.queries.verdicts import all_notes_of, holds_of
 
 _DECIMALS: Final = 3
 """Decimals of a plotted pressure: a thousandth of a psi or kPa is far under what paper shows."""
-_SURENESS: Final[tuple[shape.Confidence, ...]] = ("read", "read-2", "derived", "memory", "memory-low")
+_SURENESS: Final[tuple[shape.Confidence, ...]] = ("given", "read", "read-2", "derived", "memory", "memory-low")
 
 
 @dataclass(frozen=True)
@@ -112,11 +112,8 @@ def open_line(line: Line, step: Step) -> shape.OpenLine:
 def why_failed(line: Line, step: Step) -> str:
     """Return in words why a line failed: what its holds lacked, and the leak seen."""
     verdict = step.verdict or {}
-    reasons = [
-        f"{words}: {'; '.join(verdict[phase]['reasons'])}"
-        for phase, words in (("low", "Low hold"), ("high", "High hold"))
-        if verdict and verdict[phase]["reasons"]
-    ]
+    held = holds_of(verdict) if verdict else []
+    reasons = [f"{phase.capitalize()} hold: {'; '.join(hold['reasons'])}" for phase, hold in held if hold["reasons"]]
     if line.leak_seen:
         reasons.append(f"Leak seen: {line.leak_description}")
     return ". ".join(reasons)
@@ -130,7 +127,7 @@ def typed_hold(step: Step) -> int | None:
 def line_content(line: Line, proved_by_retest: int | None, typed_hold: int | None) -> shape.LineContent:
     """Return one line; `typed_hold` is the hold in s that readings typed in are judged by, if they are."""
     component = line.component_as_tested
-    return {
+    content: shape.LineContent = {
         "element": component["position"],
         "component": {
             "kind": component["kind_text"],
@@ -142,8 +139,8 @@ def line_content(line: Line, proved_by_retest: int | None, typed_hold: int | Non
             "closes_on": component["closes_on"],
         },
         "pressure_from": {"key": line.pressure_from, "text": line.get_pressure_from_display()},
-        "required_low_min": _sure(line.required_low_min),
-        "required_low_max": _sure(line.required_low_max),
+        "required_low_min": as_entered(line.required_low_min),
+        "required_low_max": as_entered(line.required_low_max),
         "required_high": _sure(line.required_high),
         "hold_s": max(line.hold_seconds, typed_hold or 0),
         "clause": line.clause,
@@ -155,6 +152,9 @@ def line_content(line: Line, proved_by_retest: int | None, typed_hold: int | Non
         "proved_by_retest": proved_by_retest if line.outcome == Outcome.FAILED else None,
         "remarks": line.remarks,
     }
+    if line.low_hold_seconds is not None:
+        content["low_hold_s"] = line.low_hold_seconds
+    return content
 
 
 def _typed_working(line: Line, typed_hold: int | None) -> list[str]:
@@ -174,17 +174,21 @@ def _sure(measured: Measured) -> shape.Quantity:
 
 
 def _limits(limits: Mapping[str, Any], *, recorded: bool) -> shape.LimitsContent:
-    low, high = limits["low"], limits["high"]
-    return {
-        "low_min": low["min"],
-        "low_max": low["max"],
-        "restart_above": low["restart_above"],
+    low, high = limits["low"] or {}, limits["high"]
+    content: shape.LimitsContent = {
+        "low_min": low.get("min"),
+        "low_max": low.get("max"),
+        "restart_above": low.get("restart_above"),
         "high_target": high["target"],
         "high_max": high.get("max"),
         "hold_s": int(hold_s(limits, recorded=recorded)),
         "max_decay": limits.get("max_decay"),
         "max_gap_s": limits["max_gap"]["value"] if limits.get("max_gap") else None,
     }
+    low_hold = low_hold_s(limits, recorded=recorded)
+    if low_hold is not None and low_hold != content["hold_s"]:
+        content["low_hold_s"] = int(low_hold)
+    return content
 
 
 def _hold(hold: Mapping[str, Any] | None, local: Local) -> shape.HoldContent | None:

@@ -18,7 +18,7 @@ from tests_app.queries.proposals import is_unconfirmed, loose_holds, recorded_se
 from tests_app.queries.records import last_station_and_pod, recordings_of, steps_of
 from tests_app.queries.stretches import judged_on_before, named
 from tests_app.queries.unread_files import unread
-from tests_app.queries.verdicts import overlaps
+from tests_app.queries.verdicts import holds_of, overlaps
 
 TIMES_TOLERANCE_S: Final = 120.0
 """By how much recordings may last longer than the test: times are written to the minute."""
@@ -95,7 +95,7 @@ def _out_of_time(record: Record, step: Step, when: str) -> OpenPoint:
 
 
 def _began(step: Step) -> datetime | None:
-    began = step.verdict["low"]["start_at"] if step.verdict else None
+    began = holds_of(step.verdict)[0][1]["start_at"] if step.verdict else None
     return datetime.fromisoformat(began) if began else None
 
 

@@ -29,15 +29,11 @@ def limits_of(needs: Sequence[Need]) -> dict[str, Any]:
     if not needs:
         raise Refused("lines", "A step proves at least one element.", "Choose the elements this line-up proves.")
     _refuse_hidden_preventers(needs)
-    low_min, low_max, restart = _low_band(needs)
+    low = _low_band(needs)
     target = _high_target(needs)
     rating = min(part.limit_gauge for need in needs for part in need.parts)
     return {
-        "low": {
-            "min": written(low_min, needs),
-            "max": written(low_max, needs),
-            "restart_above": written(restart, needs),
-        },
+        "low": None if low is None else {name: written(figure, needs) for name, figure in low.items()},
         "high": {
             "target": written(target, needs),
             "max": written(rating * (1 + OVER_RATING), needs),
@@ -45,7 +41,19 @@ def limits_of(needs: Sequence[Need]) -> dict[str, Any]:
         },
         "hold": {"value": ceil(max(need.required.hold for need in needs)), "unit": "s"},
         "hold_unrecorded": {"value": ceil(max(need.hold_unrecorded for need in needs)), "unit": "s"},
+        **_low_holds(needs),
     }
+
+
+def _low_holds(needs: Sequence[Need]) -> dict[str, Any]:
+    """Return how long the low hold lasts, where that is another time than the high one's."""
+    kept = {}
+    for name, lasting in (("low_hold", False), ("low_hold_unrecorded", True)):
+        lows = [need.low_hold_unrecorded if lasting else need.required.low_hold for need in needs]
+        low = ceil(max((one for one in lows if one is not None), default=0))
+        if low and low != ceil(max(need.hold_unrecorded if lasting else need.required.hold for need in needs)):
+            kept[name] = {"value": low, "unit": "s"}
+    return kept
 
 
 def _refuse_hidden_preventers(needs: Sequence[Need]) -> None:
@@ -72,9 +80,10 @@ def hold_rule(limits: Mapping[str, Any], *, recorded: bool = True) -> HoldRule:
     """Return the rule the kept limits stand for; unrecorded holds take the full time."""
     low, high = limits["low"], limits["high"]
     return HoldRule(
-        low_min=_pressure(low["min"]),
-        low_max=_pressure(low["max"]),
-        restart_above=_pressure(low["restart_above"]),
+        low_min=_pressure(low["min"]) if low else None,
+        low_max=_pressure(low["max"]) if low else None,
+        restart_above=_pressure(low["restart_above"]) if low else None,
+        low_hold_s=low_hold_s(limits, recorded=recorded),
         high_target=_pressure(high["target"]),
         high_max=_pressure(high["max"]) if high.get("max") else None,
         hold_s=hold_s(limits, recorded=recorded),
@@ -85,9 +94,17 @@ def hold_rule(limits: Mapping[str, Any], *, recorded: bool = True) -> HoldRule:
 
 
 def hold_s(limits: Mapping[str, Any], *, recorded: bool) -> float:
-    """Return how long each hold lasts, s: what is judged, and so what every page and paper says."""
+    """Return how long the high hold lasts, s: what is judged, and so what every page and paper says."""
     hold = limits["hold"] if recorded else limits.get("hold_unrecorded", limits["hold"])
     return to_si(hold["value"], hold["unit"], Dimension.TIME)
+
+
+def low_hold_s(limits: Mapping[str, Any], *, recorded: bool) -> float | None:
+    """Return how long the low hold lasts, s; None where no low test is asked."""
+    if not limits.get("low"):
+        return None
+    hold = limits.get("low_hold" if recorded else "low_hold_unrecorded")
+    return to_si(hold["value"], hold["unit"], Dimension.TIME) if hold else hold_s(limits, recorded=recorded)
 
 
 def quantity_of(limit: Mapping[str, Any]) -> Quantity:
@@ -99,8 +116,11 @@ def _pressure(limit: Mapping[str, Any]) -> float:
     return to_si(float(limit["value"]), limit["unit"], Dimension.PRESSURE)
 
 
-def _low_band(needs: Sequence[Need]) -> tuple[float, float, float]:
+def _low_band(needs: Sequence[Need]) -> dict[str, float] | None:
+    """Return the band that lies in that of every element a low test is asked of; None where it is asked of none."""
     bands = [(need, need.required.low) for need in needs if need.required.low is not None]
+    if not bands:
+        return None
     highest_need, highest = max(bands, key=lambda one: one[1].min_gauge)
     lowest_need, lowest = min(bands, key=lambda one: one[1].max_gauge)
     if highest.min_gauge > lowest.max_gauge * (1 + _TOLERANCE):
@@ -111,7 +131,7 @@ def _low_band(needs: Sequence[Need]) -> tuple[float, float, float]:
             f"Test {_name(lowest_need)} in a step of its own.",
         )
     restart = min(band.restart_above_gauge for _, band in bands)
-    return highest.min_gauge, lowest.max_gauge, restart
+    return {"min": highest.min_gauge, "max": lowest.max_gauge, "restart_above": restart}
 
 
 def _high_target(needs: Sequence[Need]) -> float:

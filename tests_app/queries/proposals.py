@@ -9,6 +9,7 @@ from typing import Any, Final
 from calcs.units import Dimension, from_si
 from calcs.verdicts import duration_in_words
 from tests_app.models import Evidence, Recording, Step
+from tests_app.queries.verdicts import holds_of
 
 SAME_MARK_S: Final = 0.5
 """Marks this near to each other are the same: the page writes them rounded."""
@@ -105,6 +106,6 @@ def _judged_parts(step: Step) -> list[tuple[float, float]]:
     """Return the windows a step was judged on; its marks where no hold was found between them."""
     if step.evidence != Evidence.RECORDING or step.verdict is None:
         return []
-    windows = [step.verdict[phase] for phase in ("low", "high") if step.verdict[phase]["start_s"] is not None]
+    windows = [hold for _, hold in holds_of(step.verdict) if hold["start_s"] is not None]
     windows = windows or ([step.chosen_marks] if step.chosen_marks else [])
     return [(window["start_s"], window["end_s"]) for window in windows]

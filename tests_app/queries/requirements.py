@@ -89,8 +89,9 @@ class Need:
     Attributes:
         standing: the element and the component in it.
         pressure_from: the side pressed on.
-        required: low band, high pressure, hold and their working.
-        hold_unrecorded: the hold where readings are typed in, s: a shorter one needs a recorder.
+        required: low band, high pressure, holds and their working.
+        hold_unrecorded: the high hold where readings are typed in, s: a shorter one needs a recorder.
+        low_hold_unrecorded: the low hold then, s; None where no low test is asked.
         parts: the parts the pressure reaches, with their limits.
         working: how each figure came about, line by line, in the rig's units.
         rules: the clauses used: id, clause, words and confidence of each.
@@ -100,6 +101,7 @@ class Need:
     pressure_from: str
     required: RequiredPressures
     hold_unrecorded: float
+    low_hold_unrecorded: float | None
     parts: tuple[Part, ...]
     working: tuple[str, ...]
     rules: tuple[dict[str, str], ...]
@@ -195,8 +197,8 @@ _OWED: Final = (
 def required_for(standing: Standing, pressure_from: str, *, under: Circumstances) -> Need:
     """Return what an element must show, with its working.
 
-    Raises Refused naming `lines` when nothing stands there, its rating is not on file, the rules exempt it
-    or ask for no low test, or the casing it would be tested against has no limit on file.
+    Raises Refused naming `lines` when nothing stands there, its rating is not on file, the rules exempt it,
+    the pressure they leave to an approval is not on file, or the casing it would be tested against has no limit there.
     """
     component = standing.component
     if component is None:
@@ -207,16 +209,16 @@ def required_for(standing: Standing, pressure_from: str, *, under: Circumstances
     try:
         choice, owed = _with_owed(choice_for(standing, pressure_from, under=under), standing, pressure_from, under)
         required = _worked(choice, standing, parts, under)
-        unrecorded = _worked(choice, standing, parts, replace(under, recorded=False)).hold
+        unrecorded = _worked(choice, standing, parts, replace(under, recorded=False))
     except InputError as error:
-        raise Refused("lines", f"{standing.position}: {error.reason}", error.remedy) from error
-    if required.low is None:
-        raise Refused("lines", f"{standing.position}: its rule asks for no low test.", "Record it by another edition.")
+        remedy = _ON_APPROVAL if error.field == "approval" else error.remedy
+        raise Refused("lines", f"{standing.position}: {error.reason}", remedy) from error
     return Need(
         standing=standing,
         pressure_from=pressure_from,
         required=required,
-        hold_unrecorded=unrecorded,
+        hold_unrecorded=unrecorded.hold,
+        low_hold_unrecorded=unrecorded.low_hold,
         parts=parts,
         working=(*_working(required, parts, under), *([owed] if owed else [])),
         rules=_rules(required),
@@ -236,6 +238,9 @@ def high_needed(standing: Standing, pressure_from: str, *, under: Circumstances)
 
 
 _ON_FILE: Final = "Enter it on its page."
+_ON_APPROVAL: Final = (
+    "Enter the approved test pressure and its reference with the hole section, or as an own value of the rig's rules."
+)
 _INSTALL: Final = "Install the component first, as of the time it was put in, or leave the element out."
 
 
@@ -302,7 +307,14 @@ def _worked(choice: Choice, standing: Standing, parts: Sequence[Part], under: Ci
         casing_burst=_or_none(section.casing_internal_yield) if section else None,
         recorded=under.recorded,
         casing_depth=float(section.casing_shoe_depth.si) if section and section.casing_shoe_depth else None,
+        approved_pressure=_approved_pressure(section),
     )
+
+
+def _approved_pressure(section: HoleSection | None) -> Approval | None:
+    if section is None or section.approved_test_pressure is None:
+        return None
+    return Approval(section.approved_test_pressure_reference, _pascal(section.approved_test_pressure))
 
 
 def _pascal(measured: Any) -> GaugePressure:
@@ -348,7 +360,9 @@ def _rules(required: RequiredPressures) -> tuple[dict[str, str], ...]:
     rows = {own.clause: _rule_row(own.id, own.clause, own.title, own.confidence)}
     for figure, source in required.sources.items():
         words = f"{_WORDS[figure](required)}. {source.note}".strip()
-        rows.setdefault(source.clause, _rule_row(f"{own.id}/{figure}", source.clause, words, source.confidence))
+        row = _rule_row(f"{own.id}/{figure}", source.clause, words, source.confidence)
+        # A figure of the rig's own is told even where its clause was cited already: it is not what stands there.
+        rows.setdefault(f"{source.clause} {figure}" if source.own else source.clause, row)
     return tuple(rows.values())
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from tests_app.models import Outcome, Record, Recording, Step
-from tests_app.queries.verdicts import wording_for
+from tests_app.queries.verdicts import holds_of, wording_for
 
 _KEY = "judged"
 
@@ -42,7 +42,7 @@ def over_pressured_by(record: Record) -> list[tuple[int, str]]:
 def _in_words(step: Step, verdict: Mapping[str, Any], record: Record) -> str:
     outcome = "passed" if step.outcome == Outcome.PASSED else "not passed"
     named = f"{outcome}, step {step.order} ({step.name})"
-    reasons = [f"{phase} hold: {reason}" for phase in ("low", "high") for reason in verdict[phase]["reasons"]]
+    reasons = [f"{phase} hold: {reason}" for phase, hold in holds_of(verdict) for reason in hold["reasons"]]
     highest = verdict["high"]["max_pressure"]
     if highest is not None:
         named += f", {wording_for(record.rig).pressure(highest)}"

@@ -8,6 +8,7 @@ figure. ``notes`` say what does not fail a hold that passes, but has to be looke
 says that the lowest rating exposed was passed, within what is allowed; "" where it was not. ``apart`` says that a
 pressure over what the step may stand under was seen beside it, and is taken for another step's; "" where none was.
 ``over_pressured`` says what over-pressured the step; "" where nothing did.
+``low`` is None where no low test is asked.
 ``stretch`` is the fingerprint of the samples judged, by which a second step resting on them is found.
 """
 
@@ -51,7 +52,7 @@ def of_recording(
     return {
         "passes": verdict.passes,
         "evidence": "recording",
-        "low": {**_hold(verdict.low, recording, wording), "notes": low_note},
+        "low": {**_hold(verdict.low, recording, wording), "notes": low_note} if verdict.low else None,
         "high": {**_hold(verdict.high, recording, wording), "notes": high_note},
         "over_rating": _over_rating(verdict.highest.pressure, rule, wording) if verdict.highest else "",
         "apart": _apart(verdict.apart, rule, wording),
@@ -67,21 +68,27 @@ def _over_pressured(verdict: HoldVerdict, wording: Wording) -> str:
 
 
 def _stretch(verdict: HoldVerdict, recording: Recording) -> list[str] | None:
-    """Return the fingerprint of the samples from the start of the low to the end of the high hold, with the ramp."""
-    if verdict.low.start is None or verdict.high.end is None:
+    """Return the fingerprint of the samples from the start of the low to the end of the high hold, with the ramp.
+
+    Of a high hold alone it is of that hold.
+    """
+    start = verdict.first.start
+    if start is None or verdict.high.end is None:
         return None
-    return list(fingerprint(between(recording, verdict.low.start, verdict.high.end).pressures))
+    return list(fingerprint(between(recording, start, verdict.high.end).pressures))
 
 
-def of_readings(low: Reading, high: Reading, rule: HoldRule, rig: Rig) -> dict[str, Any]:
-    """Return the verdict on readings typed in."""
+def of_readings(low: Reading | None, high: Reading, rule: HoldRule, rig: Rig) -> dict[str, Any]:
+    """Return the verdict on readings typed in; `low` is None where no low test is asked."""
     wording = wording_for(rig)
-    low_faults = faults_of_low(low, rule, wording)
+    low_faults = faults_of_low(low, rule, wording) if low else ()
     high_faults = faults_of_high(high, low, rule, wording)
     return {
         "passes": not low_faults and not high_faults,
         "evidence": "typed",
-        "low": {**_typed(low, low_faults), "notes": _typed_note("low", low, low_faults, LOW_FALL, wording)},
+        "low": {**_typed(low, low_faults), "notes": _typed_note("low", low, low_faults, LOW_FALL, wording)}
+        if low
+        else None,
         "high": {
             **_typed(high, high_faults),
             "notes": _typed_note("high", high, high_faults, HIGH_SHARE * rule.high_target, wording),
@@ -95,7 +102,12 @@ def notes_of(verdict: Mapping[str, Any] | None) -> list[str]:
     """Return what does not fail the step but has to be looked for: falls that did not settle, pumping up."""
     if not verdict:
         return []
-    return [note for phase in ("low", "high") for note in verdict[phase].get("notes", ())]
+    return [note for _, hold in holds_of(verdict) for note in hold.get("notes", ())]
+
+
+def holds_of(verdict: Mapping[str, Any]) -> list[tuple[str, Mapping[str, Any]]]:
+    """Return the holds of a kept verdict by their phase: both, or the high one where no low test is asked."""
+    return [(phase, verdict[phase]) for phase in ("low", "high") if verdict[phase] is not None]
 
 
 def over_rating_of(verdict: Mapping[str, Any] | None) -> str:
@@ -157,8 +169,8 @@ def overlaps(first: dict[str, Any] | None, second: dict[str, Any] | None) -> boo
         and other["start_s"] is not None
         and one["start_s"] < other["end_s"]
         and other["start_s"] < one["end_s"]
-        for one in (first["low"], first["high"])
-        for other in (second["low"], second["high"])
+        for _, one in holds_of(first)
+        for _, other in holds_of(second)
     )
 
 
@@ -213,11 +225,12 @@ def _curve(verdict: HoldVerdict, recording: Recording, start_s: float | None, en
     """Return the recording around the judged holds and what over-pressured, reduced; all marked where none held."""
     first = 0.0 if start_s is None else start_s
     last = recording.duration if end_s is None else end_s
-    edges = [edge for hold in (verdict.low, verdict.high) for edge in (hold.start, hold.end) if edge is not None]
+    holds = [hold for hold in (verdict.low, verdict.high) if hold is not None]
+    edges = [edge for hold in holds for edge in (hold.start, hold.end) if edge is not None]
     peaks = [fault.at for fault in verdict.high.reasons if isinstance(fault, OverPressured) and fault.at is not None]
     if peaks:
         edges, first, last = [*edges, *peaks], min(first, *peaks), max(last, *peaks)
-    if verdict.low.start is not None and verdict.high.end is not None:
+    if verdict.first.start is not None and verdict.high.end is not None:
         margin = _MARGIN * (max(edges) - min(edges))
         first, last = max(first, min(edges) - margin), min(last, max(edges) + margin)
     t, p = reduced(between(recording, first, last), CURVE_POINTS)

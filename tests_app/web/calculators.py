@@ -141,7 +141,11 @@ def _test_pressures(found: Shown, _: CalculationForm) -> Shown:
         return {"words": "These rules ask for no pressure test of it.", **cited}
     low = found["low"]
     figures = [("Low, from", low["min"]), ("Low, to", low["max"])] if low else []
-    figures += [("High", found["high"]), ("Each held", found["hold"])]
+    figures += [("High", found["high"])]
+    if low and found["low_hold"] != found["hold"]:
+        figures += [("Low held", found["low_hold"]), ("High held", found["hold"])]
+    else:
+        figures += [("Each held" if low else "Held", found["hold"])]
     limited = "The weakest exposed part sets the high pressure." if found["limited_by_weakest_part"] else ""
     return {"figures": figures, "words": limited, "working": found["working"], "sources": found["sources"], **cited}
 

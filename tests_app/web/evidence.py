@@ -216,7 +216,7 @@ def type_readings(request: HttpRequest, pk: int) -> HttpResponse:
             form,
             lambda: readings.type_readings(
                 step,
-                low=form.reading("low"),
+                low=form.low_reading(),
                 high=form.reading("high"),
                 reason=form.cleaned_data["reason"],
                 by=visit.user,

@@ -169,7 +169,7 @@ class MarksForm(forms.Form):
 
 
 class ReadingsForm(forms.Form):
-    """Both holds of a step as read by eye."""
+    """Both holds of a step as read by eye; the high one alone where no low test is asked."""
 
     low_start_pressure = QuantityFormField(Dimension.PRESSURE, label="Pressure at its start")
     low_end_pressure = QuantityFormField(Dimension.PRESSURE, label="Pressure at its end")
@@ -186,12 +186,20 @@ class ReadingsForm(forms.Form):
         help_text="Such as: recorder failed, paper chart attached. It stands on the certificate.",
     )
 
-    def __init__(self, data: Any = None, *, zone: ZoneInfo, **kwargs: Any) -> None:
+    def __init__(self, data: Any = None, *, zone: ZoneInfo, asks_low: bool = True, **kwargs: Any) -> None:
         super().__init__(data, **kwargs)
-        for phase in ("low", "high"):
+        self.asks_low = asks_low
+        if not asks_low:
+            for name in ("low_start_pressure", "low_end_pressure", "highest_before"):
+                del self.fields[name]
+        for phase in ("low", "high") if asks_low else ("high",):
             for end, label in (("start", "Began"), ("end", "Ended")):
                 self.fields[f"{phase}_{end}_at"] = RigTimeField(zone, seconds=True, label=label)
         self.fields["reason"].error_messages["required"] = "Say why the readings are typed in."
+
+    def low_reading(self) -> HoldReading | None:
+        """Return the low hold as the action takes it; None where none is asked."""
+        return self.reading("low") if self.asks_low else None
 
     def reading(self, phase: str) -> HoldReading:
         """Return one hold as the action takes it."""

@@ -207,7 +207,9 @@ def _curve_of(kept: Mapping[str, Any], rig: Rig, units: System, started_at: str 
 
 
 def _limit_lines(limits: Mapping[str, Any], unit: str) -> list[float]:
-    wanted = [limits["low"]["min"], limits["low"]["max"], limits["high"]["target"]] if limits.get("low") else []
+    low = limits.get("low")
+    wanted = [low["min"], low["max"]] if low else []
+    wanted += [limits["high"]["target"]] if limits.get("high") else []
     return [_in_unit(one, unit) for one in wanted]
 
 
@@ -268,7 +270,7 @@ def content_plot(request: HttpRequest, pk: int, order: int) -> JsonResponse:
     kept = step["curve"]
     curve = Curve(kept["t"], kept["p"], kept["unit"], _clock_at_zero(step))
     limits = [step["limits"][name] for name in ("low_min", "low_max", "high_target")]
-    lines = [_in_unit(one, curve.unit) for one in limits]
+    lines = [_in_unit(one, curve.unit) for one in limits if one is not None]
     return JsonResponse(drawn(curve, _windows(step), [], lines))
 
 

@@ -17,7 +17,7 @@ from tests_app import rulebook
 from tests_app.documents.envelope import facts_in_words
 from tests_app.models import Evidence, Line, Outcome, Record, Recording, RecordingKind, Step
 from tests_app.queries import records
-from tests_app.queries.limits import hold_s
+from tests_app.queries.limits import hold_s, low_hold_s
 from tests_app.queries.open_points import open_points
 from tests_app.queries.proposals import is_unconfirmed
 from tests_app.queries.verdicts import all_notes_of
@@ -85,8 +85,18 @@ class StepBlock:
 
     @property
     def hold_s(self) -> float:
-        """Return how long each hold lasts, as it is or will be judged, s."""
+        """Return how long the high hold lasts, as it is or will be judged, s."""
         return hold_s(self.step.limits, recorded=self.step.evidence != Evidence.TYPED)
+
+    @property
+    def low_hold_s(self) -> float | None:
+        """Return how long the low hold lasts, s; None where no low test is asked."""
+        return low_hold_s(self.step.limits, recorded=self.step.evidence != Evidence.TYPED)
+
+    @property
+    def low_hold_differs(self) -> bool:
+        """Tell whether the low hold lasts another time than the high one."""
+        return self.low_hold_s is not None and self.low_hold_s != self.hold_s
 
     @property
     def hold_typed_s(self) -> float:
@@ -331,7 +341,8 @@ def readings_form(step: Step, record: Record, data: Any = None) -> ReadingsForm:
             initial[f"{typed.phase}_{name}"] = getattr(typed, name)
         if typed.phase == "low":
             initial["highest_before"] = typed.highest_before
-    return ReadingsForm(data, zone=record.rig.zone, prefix=f"readings-{step.pk}", initial=initial)
+    asks_low = bool(step.limits.get("low"))
+    return ReadingsForm(data, zone=record.rig.zone, asks_low=asks_low, prefix=f"readings-{step.pk}", initial=initial)
 
 
 def conclude_form(visit: Visit, record: Record, steps: Sequence[Step], data: Any = None) -> ConcludeForm:

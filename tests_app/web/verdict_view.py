@@ -15,11 +15,14 @@ _PRESSURES: Final = ("start_pressure", "end_pressure", "min_pressure", "max_pres
 
 @dataclass(frozen=True)
 class Verdict:
-    """Both holds of a step as a page shows them; each in the shape of `documents.content.HoldContent`."""
+    """The holds of a step as a page shows them, in the shape of `documents.content.HoldContent`.
+
+    There is no low one where none is asked.
+    """
 
     passes: bool
     typed: bool
-    low: Hold
+    low: Hold | None
     high: Hold
 
 
@@ -27,8 +30,8 @@ def verdict_view(verdict: Mapping[str, Any] | None, *, units: System, zone: Zone
     """Return the verdict for a page, None where the step is not judged yet."""
     if not verdict:
         return None
-    low, high = (_hold(verdict[phase], units, zone) for phase in ("low", "high"))
-    return Verdict(verdict["passes"], verdict["evidence"] == "typed", low, high)
+    low = _hold(verdict["low"], units, zone) if verdict["low"] else None
+    return Verdict(verdict["passes"], verdict["evidence"] == "typed", low, _hold(verdict["high"], units, zone))
 
 
 def _hold(hold: Hold, units: System, zone: ZoneInfo) -> Hold:

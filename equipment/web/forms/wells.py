@@ -50,7 +50,13 @@ class SectionForm(HouseForm):
         (
             "What else limits a test",
             "The weakest part exposed limits every test pressure.",
-            ("casing_internal_yield", "wellhead_rated_working_pressure", "masp_margin_approval"),
+            (
+                "casing_internal_yield",
+                "wellhead_rated_working_pressure",
+                "masp_margin_approval",
+                "approved_test_pressure",
+                "approved_test_pressure_reference",
+            ),
         ),
     )
     SUM_FIELDS = (
@@ -142,6 +148,29 @@ class SectionForm(HouseForm):
         max_length=120,
         help_text="Permit reference that allows testing to MASP plus a margin in place of the rated working pressure.",
     )
+    approved_test_pressure = QuantityFormField(
+        Dimension.PRESSURE,
+        label="Approved test pressure",
+        required=False,
+        positive=True,
+        help_text="Where the rules leave the high pressure to a permit or a well programme. Gauge.",
+    )
+    approved_test_pressure_reference = forms.CharField(
+        label="Reference of the approved test pressure",
+        required=False,
+        max_length=120,
+        help_text="Permit, letter or well programme with its revision.",
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse an approved pressure without its reference, and a reference of no pressure."""
+        given = self.cleaned_data
+        pressure, reference = given.get("approved_test_pressure"), given.get("approved_test_pressure_reference")
+        if pressure and not reference and "approved_test_pressure_reference" not in self.errors:
+            self.add_error("approved_test_pressure_reference", "An approved test pressure needs its reference.")
+        if reference and not pressure and "approved_test_pressure" not in self.errors:
+            self.add_error("approved_test_pressure", "Give the pressure that is approved, or leave both empty.")
+        return given
 
     def __init__(self, *args: Any, zone: ZoneInfo, **options: Any) -> None:
         super().__init__(*args, **options)
