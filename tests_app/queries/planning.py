@@ -22,6 +22,7 @@ from tests_app.queries.obligations import stand
 _PLANNED_IN_TIME: Final = frozenset({State.IN_DATE, State.DUE_SOON})
 NOT_KNOWN: Final = "It cannot be worked out when it is due."
 OUT_OF_SERVICE: Final = "Out of service: it is tested before it is used again."
+EVERY_DAY: Final = "It is made every day: no window is planned for it."
 NO_DATE: Final = "No date calls for it, only events."
 TOO_SHORT: Final = "A test of it does not last until the next day, so it cannot be planned by days."
 
@@ -32,6 +33,11 @@ class Outstanding:
 
     obligation: Obligation
     item: DueItem
+
+    @property
+    def interval(self) -> Interval | None:
+        """Return how long a test lasts; None where no interval governs it."""
+        return Interval.parse(self.obligation.interval) if self.obligation.interval else None
 
     @property
     def is_owed_now(self) -> bool:
@@ -48,6 +54,8 @@ class Outstanding:
             return NOT_KNOWN
         if due.state is State.OUT_OF_SERVICE:
             return OUT_OF_SERVICE
+        if self.interval is not None and self.interval.roughly_days <= 1:
+            return EVERY_DAY
         return NO_DATE if due.due_at is None and not self.is_owed_now else ""
 
 
@@ -86,7 +94,7 @@ class PlannedWindow:
 
     @property
     def title(self) -> str:
-        """Return what it is, with the stack where it has one."""
+        """Return what it is, with the stack where the rig has several."""
         return f"{self.together.title}, {self.stack.name}" if self.stack else self.together.title
 
 
@@ -120,6 +128,11 @@ class _Groups:
         key = f"{together.key}-{stack.pk}" if stack else together.key
         self.found.setdefault(key, (together, stack))
         return key
+
+    @property
+    def stacks(self) -> set[int]:
+        """The stacks planned for: one alone needs no name."""
+        return {stack.pk for _, stack in self.found.values() if stack is not None}
 
     def in_order(self, set_up: Mapping[str, float]) -> list[Group]:
         order = [one.key for one in self.durations.together]
@@ -165,7 +178,7 @@ def _item(one: Outstanding, groups: _Groups, estimate: Estimate) -> windows.Item
         key=obligation.key,
         group=groups.key_of(obligation),
         due_at=None if one.is_owed_now else due.due_at,
-        interval=Interval.parse(obligation.interval) if obligation.interval else None,
+        interval=one.interval,
         deadline=Deadline(obligation.deadline) if obligation.deadline else Deadline.MIDNIGHT,
         minutes=estimate.minutes[obligation.what],
     )
@@ -178,6 +191,7 @@ def _limit(one: Outstanding) -> datetime:
 
 def _named(window: Window, groups: _Groups, planned: Mapping[str, Outstanding]) -> PlannedWindow:
     together, stack = groups.found[window.group]
+    stack = stack if len(groups.stacks) > 1 else None
     tests = [PlannedTest(planned[renewal.key], renewal) for renewal in window.renewals]
     return PlannedWindow(window, together, stack, tuple(sorted(tests, key=_first_to_run_out)))
 

@@ -24,6 +24,7 @@ from equipment.web.columns import NUMERIC, ListTable
 from equipment.web.lists import RowFilter, listed
 from tests_app.queries.board import RigStanding, board
 from tests_app.web.entry import RigLink, signed_in
+from tests_app.web.sweep_shown import late_sweeps
 
 NO_RULES: Final = "No rules are chosen for it: nothing can be in date."
 NEVER_WORKED_OUT: Final = "Its dates were not worked out yet."
@@ -111,15 +112,17 @@ class BoardFilter(RowFilter[BoardRow]):
 class CountColumn(tables.Column):
     """A count that leads to the rows it counts; none is written as a quiet dash."""
 
-    def __init__(self, label: str, name: str, query: str = "", **options: Any) -> None:
+    def __init__(self, label: str, name: str, query: str = "", page: str = "rig", **options: Any) -> None:
         self.query = query
+        self.page = page
         super().__init__(verbose_name=label, accessor=f"stand__{name}", attrs=NUMERIC, **options)
 
     def render(self, value: int, record: BoardRow) -> SafeString:
         """Return the count as a link to the due list, narrowed."""
         if not value:
             return SafeString('<span class="soft">0</span>')
-        return format_html('<a href="{}{}">{}</a>', record.link.get_absolute_url(), self.query, value)
+        address = reverse(f"tests_app:{self.page}", args=[record.stand.rig.pk])
+        return format_html('<a href="{}{}">{}</a>', address, self.query, value)
 
     def value(self, value: int) -> int:
         """Return the count for an export."""
@@ -137,7 +140,7 @@ class BoardTable(ListTable):
     oldest = tables.Column("Oldest overdue", accessor="oldest_days", empty_values=())
     stops = tables.Column("Stops operations", accessor="stand__stopping")
     deferred = CountColumn("Deferred", "deferred", "?waiting=deferred")
-    alerts = CountColumn("Alerts to acknowledge", "alerts")
+    alerts = CountColumn("Alerts to acknowledge", "alerts", page="rig-alerts")
     worked = tables.Column("Worked out", accessor="stand__worked_at", empty_values=())
 
     class Meta:
@@ -245,6 +248,7 @@ def home(request: HttpRequest) -> HttpResponse:
         "summary": summary,
         "stands_worst": worst,
         "may_register": access.may_register_rigs(request.user),
+        **late_sweeps([row.stand.rig for row in rows], at),
         "register_address": reverse("equipment:rig-new"),
     }
     return render(request, "tests_app/home.html", context)

@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 
 import django_tables2 as tables
 from django import forms
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.views.decorators.http import require_GET
 
 from calcs.windows import LONGEST_DAYS
@@ -56,6 +56,9 @@ class EntryFilter(RowFilter[Entry]):
     what = forms.ChoiceField(label="What", required=False, choices=[("", "All"), *WHAT_CHOICES])
     days = forms.ChoiceField(label="How far", required=False, choices=DAYS_CHOICES)
     start = forms.CharField(required=False, widget=forms.HiddenInput)
+
+    def __init__(self, data: QueryDict, *args: Any, **options: Any) -> None:
+        super().__init__({**data.dict(), "days": str(days_in(data))}, *args, **options)
 
     def keeps(self, row: Entry, wanted: Mapping[str, Any]) -> bool:
         """Tell whether the row stays; a planned window holds several kinds of test, and stays."""

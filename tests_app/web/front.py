@@ -20,6 +20,7 @@ from tests_app.web.due_table import DueFilter, DueRow, DueTable
 from tests_app.web.due_words import STATE_KEYS
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.rule_titles import rules_followed
+from tests_app.web.sweep_shown import sweep_shown
 
 _ORDER: Final = tuple(STATE_KEYS)
 _URGENT: Final = (CANNOT_BE_WORKED_OUT, State.OVERDUE, NOT_PASSED, NEVER_TESTED, State.DUE_NOW)
@@ -47,9 +48,10 @@ def rig_front(request: HttpRequest, rig_pk: int) -> HttpResponse:
     visit = Visit.of(request, rig)
     items = due_list(rig, at=visit.at)
     by = _way(request)
+    rows = [DueRow(item, visit.at, rig.pk, visit.rights, by) for item in items]
     found = listed(
         request,
-        [DueRow(item, visit.at, rig.pk, visit.rights, by) for item in items],
+        sorted(rows, key=lambda row: row.group.order),
         DueTable,
         filter_class=DueFilter,
         table_options={"zone": rig.zone, "units": visit.units},
@@ -67,6 +69,7 @@ def rig_front(request: HttpRequest, rig_pk: int) -> HttpResponse:
         "drafts": _drafts(visit),
         "stands_worst": _worst(items),
         "rules_title": rules_followed(rig),
+        **sweep_shown(rig, visit.at),
         "by": by,
         "ways": WAYS,
         "total": len(items),
