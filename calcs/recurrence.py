@@ -275,12 +275,13 @@ def _later_date(day: dt.date, interval: Interval) -> dt.date:
 
 @dataclass(frozen=True, slots=True)
 class Doing:
-    """How a reason names what is done: a test, unless it is other work."""
+    """How a reason names what is done, and what first calls for it: a test, on installation, unless said otherwise."""
 
     noun: str = "test"
     last: str = "Last passing test concluded"
     never: str = "Never tested"
     not_passed: str = "Not passed a test"
+    installed: str = "Installed"
 
 
 TEST: Final = Doing()
@@ -455,7 +456,8 @@ class Known:
             return ""
         if self.passed_at is not None and test.concluded <= self.passed_at:
             return ""
-        return f" The {self.doing.noun} concluded {self.say(test.concluded)} passed, but counts no more: {test.falls_short}."
+        concluded = self.say(test.concluded)
+        return f" The {self.doing.noun} concluded {concluded} passed, but counts no more: {test.falls_short}."
 
     @property
     def _repair_note(self) -> str:
@@ -500,7 +502,6 @@ def _out_of_service(known: Known, since: dt.datetime) -> Due:
 
 
 _SINCE_WORDS: Final = {
-    EventKind.INSTALLED: "Installed",
     EventKind.REPAIRED: "Repaired",
     EventKind.BACK_IN_SERVICE: "Back in service",
     EventKind.SECTION: "Section begun that needs a higher test pressure",
@@ -511,7 +512,8 @@ def _at_once(known: Known, trigger: Happened | None) -> Due:
     """Due since an event, or never tested."""
     since = trigger.at if trigger else None
     kind = trigger.kind if trigger else None
-    why = f"{_SINCE_WORDS[kind]} {known.say(since)}" if kind and since else known.never
+    words = known.doing.installed if kind is EventKind.INSTALLED else _SINCE_WORDS.get(kind, "") if kind else ""
+    why = f"{words} {known.say(since)}" if kind and since else known.never
     if trigger is not None and known.passed_at is not None:
         why += f", after the last passing {known.doing.noun} ({known.say(known.passed_at)})"
     elif trigger is not None:

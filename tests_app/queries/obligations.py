@@ -31,6 +31,8 @@ _OF_SUBJECT: Final = (
     "document",
     "elastomer",
 )
+_COUNTED_AS: Final = "counted-as"
+"""In `Obligation.stated`, of what was never done: what its years count from, in words."""
 _RECORDS: Final = ("last_record", "failed_record", "draft")
 
 # From what was worked out to a row
@@ -66,6 +68,8 @@ def _put_requirement(row: Obligation, derived: Derived) -> None:
         row.interval = str(asked.interval) if asked.interval else ""
         row.deadline = asked.deadline.value if asked.deadline else ""
     row.stated = derived.stated.as_plain() if derived.stated else None
+    if derived.counted_as:
+        row.stated = {_COUNTED_AS: derived.counted_as}
 
 
 def _put_date(row: Obligation, derived: Derived, zone: ZoneInfo, at: datetime) -> None:
@@ -236,8 +240,9 @@ def due_of(obligation: Obligation, *, at: datetime, zone: ZoneInfo) -> Due:
     A constant amount of work: the events kept are those its date hangs on.
     """
     history = from_plain(obligation.events)
-    if obligation.stated is not None:
-        return Stated.from_plain(obligation.stated).due(at=at, zone=zone, events=history)
+    stated = obligation.stated or {}
+    if stated and _COUNTED_AS not in stated:
+        return Stated.from_plain(stated).due(at=at, zone=zone, events=history)
     return due(
         _interval(obligation.interval),
         Deadline(obligation.deadline) if obligation.deadline else None,
@@ -245,7 +250,7 @@ def due_of(obligation: Obligation, *, at: datetime, zone: ZoneInfo) -> Due:
         at=at,
         zone=zone,
         forget=FORGOTTEN_AFTER,
-        doing=doing_of(What(obligation.what)),
+        doing=doing_of(What(obligation.what), stated.get(_COUNTED_AS, "")),
     )
 
 
