@@ -152,6 +152,8 @@ WELLHOLD_RECONCILE_STRICTLY = False
 
 # Mail and web hooks. A server that does not answer holds up one worker for half a minute, not for ever.
 EMAIL_TIMEOUT = 30
+# Whether there is a way for mail to go; without one each message says so instead of being tried for a day.
+WELLHOLD_MAIL_IS_SET = True
 # Whether a rig's web hook may lead to an address of a private network, or to this machine. A rig's network is one, so
 # the embedded profile allows it; on a server many rigs share, a hook could otherwise ask the server's own neighbours.
 WELLHOLD_HOOKS_TO_PRIVATE = ENV.flag("WELLHOLD_HOOKS_TO_PRIVATE", default=False)

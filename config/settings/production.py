@@ -22,6 +22,7 @@ CELERY_BEAT_SCHEDULE_FILENAME = ENV.text("BEAT_SCHEDULE_FILE", "/tmp/beat-schedu
 
 DEFAULT_FROM_EMAIL = ENV.text("MAIL_FROM", "wellhold@localhost")
 globals().update(ENV.mail("EMAIL_URL"))
+WELLHOLD_MAIL_IS_SET = bool(ENV.text("EMAIL_URL"))
 
 # HTTPS everywhere. The proxy in front ends it; its header is believed only when said so, since without such a proxy
 # anybody could send it.

@@ -13,6 +13,7 @@ from django.db import connection
 from django.utils import timezone
 
 from config.celery import app
+from tests import builders
 from tests.architecture.source import ROOT
 from tests.builders_alerts import Watch, a_watch
 from tests.platform.waiting import wait_for
@@ -79,11 +80,14 @@ def start_worker(transactional_db: None, _redis_prefix: str, mailbox: Mailbox, t
 @pytest.fixture
 def watch(transactional_db: None, receiver: Receiver) -> Watch:
     """A rig with three instruments that ran out of calibration yesterday, known to nobody yet."""
-    yesterday = timezone.now() - timedelta(days=1)
-    watch = a_watch(instruments=3, people=[], hook_url=receiver.address, hook_secret=SECRET)
-    for number, instrument in enumerate(watch.instruments):
-        day = (yesterday - timedelta(days=number)).astimezone(watch.rig.zone).date()
-        watch.calibrate(instrument, timezone.now(), until=day)
+    watch = a_watch(instruments=0, hook_url=receiver.address, hook_secret=SECRET)
+    yesterday = (timezone.now() - timedelta(days=1)).astimezone(watch.rig.zone).date()
+    for number in range(3):
+        ran_out = yesterday - timedelta(days=number)
+        made = builders.an_instrument(
+            watch.rig, calibrated_on=ran_out - timedelta(days=365), calibration_due_on=ran_out, at=timezone.now()
+        )
+        watch.instruments.append(made)
     watch.keep(timezone.now())
     return watch
 

@@ -113,6 +113,8 @@ def _send(message: Message, at: datetime, when_sent: Callable[[], None]) -> None
     person = message.person
     if person is None or not is_on(message.rig, person):
         raise _Dropped("The person is not on this rig any more.")
+    if not settings.WELLHOLD_MAIL_IS_SET:
+        raise _GivenUp("No mail server is set on this installation (EMAIL_URL).")
     if not person.email:
         raise _GivenUp("The person has no e-mail address on file.")
     message.address = person.email

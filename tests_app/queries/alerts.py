@@ -63,9 +63,14 @@ def is_on(rig: Rig, person: User) -> bool:
     return person.is_active and access.may(person, rig, Right.READ)
 
 
-def mail_goes_out() -> bool:
-    """Tell whether mail leaves this machine, or is kept in a folder of it."""
-    return not str(settings.EMAIL_BACKEND).endswith(("filebased.EmailBackend", "console.EmailBackend"))
+def mail_is_kept() -> bool:
+    """Tell whether mail is kept in a folder of this machine instead of being sent."""
+    return str(settings.EMAIL_BACKEND).endswith("filebased.EmailBackend")
+
+
+def mail_is_set() -> bool:
+    """Tell whether mail has any way to go."""
+    return bool(settings.WELLHOLD_MAIL_IS_SET)
 
 
 def notices_of(rig: Rig) -> QuerySet[Notice]:

@@ -163,7 +163,7 @@ def show_messages(request: HttpRequest, rig_pk: int) -> HttpResponse:
     )
     if found.export is not None:
         return found.export
-    context = {**found.context(), **sweep_shown(rig, visit.at), "mail_goes_out": alerts.mail_goes_out()}
+    context = {**found.context(), **sweep_shown(rig, visit.at), "mail_is_kept": alerts.mail_is_kept()}
     return visit.show(request, "tests_app/messages.html", {**context, "section": "alerts"})
 
 
@@ -181,7 +181,6 @@ def show_message(request: HttpRequest, pk: int) -> HttpResponse:
         "state_words": words,
         "notices": alerts.carried_by(message),
         "may_administer": administers,
-        "mail_goes_out": alerts.mail_goes_out(),
         "mail": _kept(message) if administers else None,
         "section": "alerts",
     }
@@ -189,7 +188,7 @@ def show_message(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _kept(message: Message) -> Any:
-    if message.channel != Channel.MAIL or message.sent_at is None or alerts.mail_goes_out():
+    if message.channel != Channel.MAIL or message.sent_at is None or not alerts.mail_is_kept():
         return None
     return kept_mail(message.reference, message.sent_at)
 

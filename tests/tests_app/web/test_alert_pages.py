@@ -1,6 +1,9 @@
 """The pages of alerts: what a person was told, acknowledging, settings, messages, feeds."""
 
+import os
 from datetime import time
+from pathlib import Path
+from typing import Any
 
 import pytest
 from django.db import connection
@@ -59,7 +62,8 @@ def test_one_s_own_alerts_are_filtered_and_exported(supervisor: Client, watch: W
     serial = watch.instruments[0].serial
     assert page(supervisor, "alerts", text=serial).count(">New</strong>") == 1
     export = supervisor.get(reverse("tests_app:alerts"), {"export": "csv"}).content.decode()
-    assert export.count("2026-03-21T00:00-05:00") == 3
+    assert export.count("\r\nOverdue,") == 3
+    assert f"{watch.rig.name},2026-03-21T00:00-05:00" in export
 
 
 def test_an_alert_is_acknowledged_with_all_of_its_date_and_a_note(supervisor: Client, watch: Watch):
@@ -157,13 +161,15 @@ def test_the_messages_say_how_they_stand_and_one_that_failed_is_tried_again(mana
 
 
 def test_mail_kept_on_this_machine_is_read_on_the_page_of_its_message_by_who_runs_the_rig(
-    manager: Client, supervisor: Client, watch: Watch, settings: object, tmp_path: object
+    manager: Client, supervisor: Client, watch: Watch, settings: Any, tmp_path: Path
 ):
     settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
     settings.EMAIL_FILE_PATH = tmp_path
     assert manager.post(reverse("tests_app:alert-test", args=[watch.rig.pk]), {"to": "me"}).status_code == 302
     message = Message.objects.get(purpose="trial")
     assert deliver(message.pk, by=BY, at=message.created_at)
+    for kept in tmp_path.iterdir():  # the clock of the files is not the test's
+        os.utime(kept, (message.created_at.timestamp(),) * 2)
     assert "Alerts of this rig reach you at this address." in page(manager, "message", message.pk)
     assert "Alerts of this rig reach you" not in page(supervisor, "message", message.pk)
 
