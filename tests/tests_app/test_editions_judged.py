@@ -148,9 +148,7 @@ def test_an_approved_pressure_and_holds_of_their_own_times_are_judged_as_the_rul
     assert content["steps"][0]["limits"]["low_hold_s"] == 300
     sheet = sheet_of(content)
     assert sheet.summary[0].hold == "5 min low, 10 min high"
-    assert [fact.detail for fact in sheet.facts if fact.name == "Approved test pressure"] == [
-        "Well programme 12, rev. 2"
-    ]
+    assert [fact.more for fact in sheet.facts if fact.name == "Approved test pressure"] == ["Well programme 12, rev. 2"]
 
 
 def test_the_whole_five_minutes_low_and_ten_high_are_asked():
@@ -210,7 +208,7 @@ def test_an_own_pressure_by_approval_stands_for_the_approved_one_and_is_told_on_
     assert (own["comparison"], own["approval"]) == ("looser", "Permit 44-1")
     assert "own changes no. 1" in content["edition"]["title"]
     assert any("own programme: 3,000 psi" in rule["text"] for rule in content["rules"])
-    assert "The rig&#x27;s own values in these rules" in page_of(record, world)
+    assert "The rig's own values in these rules" in page_of(record, world)
     assert render(content, sha256=record.sha256, verify_address="https://rig.example/v").startswith(b"%PDF")
 
 

@@ -87,11 +87,11 @@ def test_a_test_opened_under_a_copy_is_judged_by_it_for_ever(world: World):
     copy = changed(world, "hold", "10 min")
     draft = a_draft(world)
     assert draft.edition == copy.edition
-    step = a_step(draft, world, "Lower annular")
+    step = a_step(draft, world, "Annular")
     assert step.lines.get().hold_seconds == 600
 
     take_back(world.rig, rule=ANNULAR, figure="hold", reason="Not any more", by=world.supervisor, at=SIGNED)
-    later = a_step(draft, world, "Lower annular", name="Again", side="above")
+    later = a_step(draft, world, "Annular", name="Again", side="above")
     assert later.lines.get().hold_seconds == 600
     rule = next(row for row in step.lines.get().rules if "own programme" in row["text"])
     assert "10 min instead of 5 min" in rule["text"]

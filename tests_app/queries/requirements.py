@@ -361,8 +361,9 @@ def _rules(required: RequiredPressures) -> tuple[dict[str, str], ...]:
     for figure, source in required.sources.items():
         words = f"{_WORDS[figure](required)}. {source.note}".strip()
         row = _rule_row(f"{own.id}/{figure}", source.clause, words, source.confidence)
-        # A figure of the rig's own is told even where its clause was cited already: it is not what stands there.
-        rows.setdefault(f"{source.clause} {figure}" if source.own else source.clause, row)
+        # Told even where its clause is cited already: a figure of the rig's own, and one with a note on it.
+        apart = source.own or (source.clause == own.clause and source.note)
+        rows.setdefault(f"{source.clause} {figure}" if apart else source.clause, row)
     return tuple(rows.values())
 
 
