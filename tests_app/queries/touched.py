@@ -24,9 +24,9 @@ from tests_app.queries.deriving.scope import EVERYTHING, Scope
 NOTHING: Final = Scope()
 _MOVES_NOTHING: Final = frozenset(
     {"rig.registered", "well.registered", "stack.registered", "position.added", "position.removed"}
-    | {"component.registered", "bank.registered"}
+    | {"component.registered", "bank.registered", "record.concluded", "record.signed"}
 )
-"""Events that bring in a row on which nothing can be owed yet."""
+"""Events that bring in a row on which nothing can be owed yet, or change what no date hangs on before the seal."""
 _SHAPES_THE_STACK: Final = RAM_KINDS | {ComponentKind.ANNULAR}
 """Kinds that decide what is asked of others: what stands over the uppermost ram, which annular closes over it."""
 _TESTED: Final = (What.PRESSURE, What.FUNCTION, What.DRAWDOWN, What.PUMP)
@@ -108,7 +108,7 @@ def _record(row: Record) -> Scope:
     worked = FunctionLine.objects.filter(record__in=keys).order_by().values_list("component_id", "control_item_id")
     parts = {component for component, _ in worked} | components
     items = {item for _, item in worked}
-    if heading is not None:
+    if heading is not None and row.sealed_at is not None:
         used = [place for place in (heading.control_station, heading.pod) if place]
         items |= {*ControlItem.objects.filter(stack=row.stack_id, place__in=used).values_list("pk", flat=True)}
     return Scope.of(components=parts, control_items=items, whats=_TESTED) | _that_names(keys)

@@ -5,7 +5,7 @@ from typing import Final, Protocol
 
 from calcs.kept_events import last_pass
 from equipment.models import Rig
-from tests_app.models import What
+from tests_app.models import Record, What
 from tests_app.queries.deriving.banks import bank_tests
 from tests_app.queries.deriving.derived import Derived, Requirement, Subject
 from tests_app.queries.deriving.facts import RigFacts
@@ -70,13 +70,15 @@ def derive_for_dates(rig: Rig, *, at: datetime, scope: Scope = EVERYTHING) -> li
     Years of tests tell nothing of today once a later one passed that is still enough. So those of late are read, and
     of what passed none of them its older ones too; the dates, and the events kept of them, are the same.
     """
-    found = derive(rig, at=at, scope=scope, since=at - LATELY)
+    since = at - LATELY
+    found = derive(rig, at=at, scope=scope, since=since)
     untold = [one for one in found if one.what in _BY_RECORDS and last_pass(one.history, at=at) is None]
     older = Scope.of(
         components=[one.subject.component.pk for one in untold if one.subject.component is not None],
         control_items=[one.subject.control_item.pk for one in untold if one.subject.control_item is not None],
+        whats={one.what for one in untold},
     )
-    if older.is_empty:
+    if older.is_empty or not Record.objects.filter(rig=rig, concluded_at__lt=since, sealed_at__isnull=False).exists():
         return found
     whole = {one.key: one for one in derive(rig, at=at, scope=older)}
     return [whole.get(one.key, one) for one in found]
