@@ -6,7 +6,7 @@ from django.contrib import admin
 from django.http import HttpRequest
 
 from equipment.admin import LookOnly
-from tests_app.models import Certificate, Line, Programme, Record, Recording, Signature, Step
+from tests_app.models import Certificate, Line, Programme, ProgrammeCopy, Record, Recording, Signature, Step
 
 
 class StepsInline(admin.TabularInline[Any, Any]):
@@ -79,4 +79,13 @@ class ProgrammeAdmin(LookOnly):
     """Which edition each rig tests by."""
 
     list_display = ("rig", "edition", "chosen_at", "chosen_by")
+    list_select_related = ("rig",)
+
+
+@admin.register(ProgrammeCopy)
+class ProgrammeCopyAdmin(LookOnly):
+    """Rigs' own copies of editions."""
+
+    list_display = ("rig", "number", "source", "made_at", "made_by")
+    list_filter = ("rig",)
     list_select_related = ("rig",)

@@ -35,7 +35,7 @@ def show(request: HttpRequest, rig_pk: int) -> HttpResponse:
     own = programmes.own_figures(programme)
     found = listed(
         request,
-        rows_of(source, own, programme.edition) if source else [],
+        rows_of(source, own, programme.edition) if source and programme else [],
         FigureTable,
         filter_class=FigureFilter,
         table_options={"rig_pk": rig.pk, "may_manage": visit.may(Right.MANAGE)},
