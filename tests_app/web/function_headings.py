@@ -13,13 +13,13 @@ from django.views.decorators.http import require_http_methods
 
 from calcs.recurrence import State
 from calcs.rotation import next_in_turn
-from equipment.models import ControlItem, Rig, Stack
+from equipment.models import ControlItem, ControlKind, Rig, Stack
 from equipment.queries import access, instruments, stacks, wells
 from equipment.queries.access import Right
 from equipment.queries.controls import controls_of
 from tests_app.actions import function_tests
 from tests_app.errors import NoRules
-from tests_app.models import Record, What
+from tests_app.models import Record, RecordKind, What
 from tests_app.queries.due_items import DueItem
 from tests_app.queries.due_list import due_list
 from tests_app.queries.function_subjects import FunctionSubject, control_copy, subjects_of
@@ -28,7 +28,7 @@ from tests_app.queries.functioned import Used, turn_key, used_before
 from tests_app.queries.requirements import edition_of
 from tests_app.web.due_words import STATE_KEYS, state_words
 from tests_app.web.entry import Visit, signed_in
-from tests_app.web.function_heading_form import FunctionHeadingForm, FunctionOffer, heading_as_it_stands
+from tests_app.web.function_heading_form import QUANTITIES, FunctionHeadingForm, FunctionOffer, heading_as_it_stands
 from tests_app.web.once import once
 from tests_app.web.record_page import no_draft_page
 from tests_app.web.refusals import attempt, status_of
@@ -160,14 +160,26 @@ def _proposed(visit: Visit, offer: FunctionOffer, asked: Sequence[str]) -> dict[
     """Return what a new test is filled in with: what is due ticked, the station and pod whose turn it is."""
     used = _last_used(offer.stack, offer.subjects, visit.at)
     drilled = wells.section_drilled(visit.rig, at=visit.at)
+    # A panel may lack some functions: the turn is between full stations, where there are any.
+    full = [one for one in offer.stations if one.kind == ControlKind.STATION] or offer.stations
     return {
+        **_as_last_time(offer.stack),
         "started_at": visit.at.astimezone(visit.rig.zone).replace(second=0, microsecond=0),
         "reason": "interval",
         "section": drilled.pk if drilled else "",
         "subjects": [one.key for one in offer.subjects if one.key in asked] or _due_keys(offer),
-        "station": _turn(offer.stations, [one.station for one in used if one.station]),
+        "station": _turn(full, [one.station for one in used if one.station]),
         "pod": _turn(offer.pods, [one.pod for one in used if one.pod]),
     }
+
+
+def _as_last_time(stack: Stack) -> dict[str, Any]:
+    """Return what usually stays from one function test of a stack to the next."""
+    last = Record.objects.filter(stack=stack, kind=RecordKind.FUNCTION, discarded_at=None)
+    earlier = last.select_related("function_test").defer("content").order_by("-started_at").first()
+    if earlier is None:
+        return {}
+    return {name: getattr(earlier.function_test, name) for name in (*QUANTITIES, "operator")}
 
 
 def _due_keys(offer: FunctionOffer) -> list[str]:
