@@ -140,7 +140,7 @@ class BoardTable(ListTable):
     oldest = tables.Column("Oldest overdue", accessor="oldest_days", empty_values=())
     stops = tables.Column("Stops operations", accessor="stand__stopping")
     deferred = CountColumn("Deferred", "deferred", "?waiting=deferred")
-    alerts = CountColumn("Alerts to acknowledge", "alerts", page="rig-alerts")
+    alerts = CountColumn("Alerts open", "alerts", page="rig-alerts")
     worked = tables.Column("Worked out", accessor="stand__worked_at", empty_values=())
 
     class Meta:

@@ -13,7 +13,12 @@ BY_DATE: Final = "date"
 BY_PART: Final = "part"
 BY_WHO: Final = "who"
 UNPARTED: Final = "nothing"
-WAYS: Final = ((BY_DATE, "by date"), (BY_PART, "by part of the system"), (BY_WHO, "by who does it"), (UNPARTED, "not"))
+WAYS: Final = (
+    (BY_DATE, "by date"),
+    (BY_PART, "by part of the system"),
+    (BY_WHO, "by who does it"),
+    (UNPARTED, "not at all"),
+)
 """How the list can be parted, with the words of each."""
 
 

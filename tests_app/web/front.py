@@ -62,7 +62,6 @@ def rig_front(request: HttpRequest, rig_pk: int) -> HttpResponse:
         return found.export
     if request.GET.get("export") == "pdf":
         return _paper(request, visit, found, items)
-    paper = PAPERS[visit.units]
     context = {
         **found.context(),
         "summary": summary_of(items),
@@ -73,8 +72,7 @@ def rig_front(request: HttpRequest, rig_pk: int) -> HttpResponse:
         "by": by,
         "ways": WAYS,
         "total": len(items),
-        "paper": paper,
-        "other_paper": "A4" if paper == "letter" else "letter",
+        "papers": [(size, size.title() if size == "letter" else size) for size in PAPERS.values()],
     }
     return visit.show(request, "tests_app/rig.html", context)
 

@@ -19,7 +19,15 @@ from equipment.web.columns import NUMERIC, ListTable
 from equipment.web.lists import RowFilter, listed
 from tests_app.durations import durations
 from tests_app.queries.due_items import DueItem
-from tests_app.queries.planning import Ahead, Outstanding, PlannedTest, PlannedWindow, outstanding_on, plan_ahead
+from tests_app.queries.planning import (
+    Ahead,
+    Estimate,
+    Outstanding,
+    PlannedTest,
+    PlannedWindow,
+    outstanding_on,
+    plan_ahead,
+)
 from tests_app.web.due_groups import last_day
 from tests_app.web.due_words import WHAT_CHOICES, WHAT_WORDS
 from tests_app.web.entry import Visit, signed_in
@@ -146,15 +154,31 @@ class PlanTable(ListTable):
 
 @dataclass(frozen=True)
 class WindowShown:
-    """A window as the page tells it."""
+    """A window as the page tells it: what is tested, by kind."""
 
-    when: str
-    renews: str
     title: str
     hours: str
     set_up: str
     tests: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+@dataclass(frozen=True)
+class DayShown:
+    """All windows of one day."""
+
+    when: str
+    renews: str
     is_offered: bool
+    windows: tuple[WindowShown, ...]
+
+
+@dataclass(frozen=True)
+class GroupShown:
+    """All windows of one group: how often, and how long together."""
+
+    title: str
+    count: int
+    hours: str
 
 
 def _shown(window: PlannedWindow, set_up: float) -> WindowShown:
@@ -162,14 +186,36 @@ def _shown(window: PlannedWindow, set_up: float) -> WindowShown:
     for test in window.tests:
         by_what[WHAT_WORDS[test.outstanding.item.what]].append(test.outstanding.item.subject)
     return WindowShown(
-        when=when_words(window),
-        renews=renewed_words(window),
         title=window.title,
         hours=hours_words(window.window.minutes),
         set_up=hours_words(set_up) if set_up else "",
         tests=tuple((what, tuple(names)) for what, names in by_what.items()),
-        is_offered=bool(window.window.with_words),
     )
+
+
+def _days(ahead: Ahead, estimate: Estimate) -> list[DayShown]:
+    by_day: dict[date, list[PlannedWindow]] = defaultdict(list)
+    for window in ahead.windows:
+        by_day[window.window.day].append(window)
+    return [
+        DayShown(
+            when=when_words(windows[0]),
+            renews=renewed_words(sum(len(window.tests) for window in windows)),
+            is_offered=bool(windows[0].window.with_words),
+            windows=tuple(_shown(window, estimate.set_up[window.together.key]) for window in windows),
+        )
+        for _, windows in sorted(by_day.items())
+    ]
+
+
+def _groups(ahead: Ahead) -> list[GroupShown]:
+    by_title: dict[str, list[PlannedWindow]] = defaultdict(list)
+    for window in ahead.windows:
+        by_title[window.title].append(window)
+    return [
+        GroupShown(title, len(windows), hours_words(sum(window.window.minutes for window in windows)))
+        for title, windows in by_title.items()
+    ]
 
 
 @dataclass(frozen=True)
@@ -234,7 +280,8 @@ def show(request: HttpRequest, rig_pk: int) -> HttpResponse:
         "days_choices": DAYS_CHOICES,
         "source": known.source,
         "summary": summary_words(ahead, asked.days),
-        "windows": [_shown(window, estimate.set_up[window.together.key]) for window in ahead.windows],
+        "groups": _groups(ahead),
+        "proposed": _days(ahead, estimate),
         "running_out": _running_out(ahead, visit),
         "not_planned": ahead.not_planned,
     }

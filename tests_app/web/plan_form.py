@@ -136,6 +136,13 @@ class Asked:
         return self.minutes.is_valid() and all(row.is_valid() for row in self.rows if row.is_bound)
 
     @property
+    def words(self) -> str:
+        """Return in one line what the plan is laid out with."""
+        days = [f"{one.words} on {one.day.day} {one.day:%b}" for one in self.opportunities]
+        own = ["this rig's own times"] if self.minutes.changed else []
+        return ", ".join([f"{self.days} days", *days, *own])
+
+    @property
     def address(self) -> str:
         """Return the query that asks for just this, the usual left out."""
         asked: list[tuple[str, str]] = [] if self.days == USUAL_DAYS else [("days", str(self.days))]

@@ -33,21 +33,17 @@ def when_words(window: PlannedWindow) -> str:
     return f"{day}, {day_words(window.window.day)}{along}"
 
 
-def renewed_words(window: PlannedWindow) -> str:
-    """Return how many items a window renews."""
-    count = len(window.tests)
+def renewed_words(count: int) -> str:
+    """Return how many items are renewed on a day."""
     return "this item renews" if count == 1 else f"these {count} items renew"
 
 
 def summary_words(ahead: Ahead, days: int) -> str:
     """Return a plan in one sentence."""
-    running = len(ahead.running_out)
     if not ahead.windows:
-        return f"Nothing runs out in the next {days} days: no window is needed."
-    count = len(ahead.windows)
-    windows = "One window keeps" if count == 1 else f"{count} windows keep"
-    out = "one item runs out" if running == 1 else f"{running} items run out or are owed already"
-    return (
-        f"{windows} everything in date for the next {days} days, about {hours_words(ahead.minutes)} in all. "
-        f"If nothing is tested, {out}."
-    )
+        return f"Nothing runs out in the next {days} days: no test is needed."
+    count = len({window.window.day for window in ahead.windows})
+    kept = "One day of testing keeps" if count == 1 else f"{count} days of testing keep"
+    running = len(ahead.running_out)
+    out = "one item runs out or is owed already" if running == 1 else f"{running} items run out or are owed already"
+    return f"{kept} everything in date for the next {days} days. If nothing is tested, {out}."
