@@ -137,7 +137,7 @@ _COUNTED: Final = (
 _COUNTS: Final = ("overdue", "due_now", "next_days", "unknown", "deferred", "stopping")
 
 
-def counted(rigs: Collection[int], at: datetime) -> QuerySet[Obligation, dict[str, Any]]:
+def counted(rigs: Collection[int], at: datetime) -> QuerySet[Any, Any]:
     """Return the counts of each rig, one row a rig, in one pass over its obligations."""
     stand = standings_at(at)
     # What lies far ahead is passed over early. Named by what they count as, the rows are found by the board's index.

@@ -15,6 +15,7 @@ from django.http import QueryDict
 from calcs.windows import LONGEST_DAYS, Opportunity
 from equipment.models import Rig
 from tests_app.durations import Durations, Together
+from tests_app.models import What
 from tests_app.queries.planning import Estimate
 from tests_app.web.due_words import WHAT_WORDS
 
@@ -71,7 +72,7 @@ class MinutesForm(forms.Form):
         for together in durations.together:
             self._add(f"set-{together.key}", "Setting up", together.set_up)
             for what, minutes in together.minutes.items():
-                self._add(f"min-{what}", WHAT_WORDS[what], minutes)
+                self._add(f"min-{what}", WHAT_WORDS[What(what)], minutes)
 
     def _add(self, name: str, label: str, usual: int) -> None:
         self.fields[name] = forms.IntegerField(
