@@ -14,6 +14,7 @@ from tests.builders_tests_app import SIGNED, World, a_sealed_record, a_world
 from tests.builders_work import a_deferral, a_postponement, key_of
 from tests_app.actions import deferrals, postponements
 from tests_app.models import Deferral, Postponement
+from tests_app.queries.due_list import due_list
 from tests_app.queries.waiting import (
     deferral_in_force,
     deferrals_of,
@@ -151,6 +152,26 @@ def test_from_the_first_trip_out_the_test_is_called_for(world, ram):
     called = call(world, row, LATE + HOUR, LATE + 2 * HOUR)
     assert (is_called(called, LATE), is_called(called, LATE + HOUR)) == (False, True)
     assert "called for already" in refused(lambda: call(world, row, LATE + HOUR, LATE + 2 * HOUR)).reason
+
+
+def test_a_test_called_for_before_its_date_is_due_at_once_and_keeps_that_date(world, ram):
+    early = SIGNED + 2 * ONE_DAY
+    row = a_postponement(world, ram, at=early)
+    waits = next(item for item in due_list(world.rig, at=early + HOUR) if item.key == ram)
+    assert (waits.state, waits.postponement) == ("in-date", row)
+    call(world, row, early + HOUR, early + 2 * HOUR)
+    called = next(item for item in due_list(world.rig, at=early + 2 * HOUR) if item.key == ram)
+    assert (called.state, called.due.due_at) == ("due-now", early + HOUR)
+    assert called.due.original_due_at.isoformat() == "2026-03-17T00:00:00-05:00"
+    assert "was called for" in called.reason
+
+
+def test_a_deferred_test_stays_on_the_due_list_with_both_dates(world, ram):
+    row = a_deferral(world, ram, at=LATE, until=LATE + 4 * ONE_DAY)
+    item = next(item for item in due_list(world.rig, at=LATE + 2 * ONE_DAY) if item.key == ram)
+    assert (item.state, item.deferral, item.due.due_at) == ("due-soon", row, row.until)
+    late = next(item for item in due_list(world.rig, at=row.until) if item.key == ram)
+    assert late.state == "overdue"
 
 
 def test_a_postponement_ends_with_a_reason_and_not_before_it_began(world, ram):

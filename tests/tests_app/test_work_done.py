@@ -280,5 +280,13 @@ def test_each_component_has_its_own_five_years_and_says_what_they_count_from(wor
     assert phases[made].key == f"overhaul/component-{made.pk}"
 
 
+def test_an_overhaul_that_did_not_pass_ends_proofs_but_gives_no_new_years(world):
+    overhaul = key_of(world, "overhaul", "Annular")
+    entry = some_work(world, overhaul, passed=False, findings="Crack in the head.")
+    assert entry.service_event.kind == "repair"
+    phase = next(one for one in phases_of(world.rig, edition_of(world.rig), at=DAY) if one.key == overhaul)
+    assert not phase.start.is_done
+
+
 def state(world: World, component, at) -> str:
     return next(item.state for item in due_list(world.rig, at=at) if item.component == component)

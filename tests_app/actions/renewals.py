@@ -200,7 +200,11 @@ def _change(entry: Completion, old: Elastomer, renewal: NewElastomer, day: date,
 
 def _overhaul(entry: Completion, component: Component, day: date, by: Actor, at: datetime) -> None:
     """Record the work that ends the earlier proofs; a passed one is the component's last major inspection."""
-    entry.service_event = _service(entry, component, ServiceKind.OVERHAUL, "Overhauled", by, at)
+    # One that did not pass opened the component all the same, but its years do not count from it.
+    kind, words = (
+        (ServiceKind.OVERHAUL, "Overhauled") if entry.passed else (ServiceKind.REPAIR, "Overhaul not passed, worked on")
+    )
+    entry.service_event = _service(entry, component, kind, words, by, at)
     last = component.last_major_inspection_on
     if entry.passed and (last is None or last < day):
         components.amend_component(component, last_major_inspection_on=day, by=by, at=at)

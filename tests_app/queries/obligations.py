@@ -1,7 +1,7 @@
 """Obligations as they are stored: a row of what was worked out, the rows of a rig, and how one stands at a moment."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cache
 from typing import Any, Final
@@ -12,13 +12,20 @@ from django.db.models import Field, QuerySet
 from calcs.errors import InputError
 from calcs.event_wire import as_plain, from_plain
 from calcs.kept_events import attention_at, kept, standing
+from calcs.moments import moment_words
 from calcs.recurrence import Deadline, Due, Event, Interval, State, Tested, due
 from calcs.stated import Stated
 from equipment.models import Rig
 from tests_app.models import Deferral, Obligation, Postponement, Record, What
 from tests_app.queries.deriving.derived import Derived, doing_of
 from tests_app.queries.due_items import FORGOTTEN_AFTER, DueItem
-from tests_app.queries.waiting import deferral_in_force, deferrals_of, postponement_in_force, postponements_of
+from tests_app.queries.waiting import (
+    deferral_in_force,
+    deferrals_of,
+    is_called,
+    postponement_in_force,
+    postponements_of,
+)
 
 _OF_SUBJECT: Final = (
     "stack",
@@ -209,6 +216,8 @@ def stand(obligation: Obligation, at: datetime) -> DueItem:
         except (InputError, ValueError, KeyError, TypeError) as fault:
             error = f"What is stored of it can not be read: {fault}"
     waiting: Waiting = getattr(obligation, "waiting", Waiting())
+    postponed = _postponement(waiting, obligation, at)
+    found = _called_for(found, postponed, at, zone)
     return DueItem(
         key=obligation.key,
         what=What(obligation.what),
@@ -229,8 +238,25 @@ def stand(obligation: Obligation, at: datetime) -> DueItem:
         error=error,
         out_of_tolerance=obligation.out_of_tolerance,
         deferral=_deferral(waiting, found, at),
-        postponement=_postponement(waiting, obligation, at),
+        postponement=postponed,
         stops_operations=obligation.stops_operations,
+    )
+
+
+def _called_for(found: Due | None, postponed: Postponement | None, at: datetime, zone: ZoneInfo) -> Due | None:
+    """Return the date of a test that waited and was called for: at once from then, unless it was due before."""
+    if found is None or postponed is None or postponed.called_at is None or not is_called(postponed, at):
+        return found
+    if found.state not in (State.IN_DATE, State.DUE_SOON):
+        return found
+    since = moment_words(postponed.called_at, zone)
+    return replace(
+        found,
+        state=State.DUE_NOW,
+        due_at=postponed.called_at.astimezone(zone),
+        amber_at=None,
+        original_due_at=found.original_due_at or found.due_at,
+        reason=f"{found.reason} It waited for safety and was called for {since}: due at once.",
     )
 
 

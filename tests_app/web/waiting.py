@@ -11,8 +11,6 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from calcs.rule_words import OCCASION_WORDS
-from calcs.rules import Occasion
 from calcs.schedule_rule_words import REASON_WORDS
 from calcs.schedule_rules import PostponementRule, PostponeReason
 from equipment.errors import Refused
@@ -29,7 +27,7 @@ from tests_app.web.once import once
 from tests_app.web.posted import posted
 from tests_app.web.refusals import attempt, status_of
 from tests_app.web.waiting_forms import CallForm, DeferralForm, EndForm, PostponementForm
-from tests_app.web.waiting_list import deferral_state, postponement_state
+from tests_app.web.waiting_list import deferral_state, postponement_state, then_words
 from tests_app.web.work_forms import ReasonForm
 
 
@@ -64,7 +62,7 @@ def new_postponement(request: HttpRequest, rig_pk: int) -> HttpResponse:
         if row is not None:
             messages.success(request, f"The test of {owed.subject} waits. The date it was due on stays.")
             return redirect("tests_app:postponement", row.pk)
-    context = {"rule": rule, "why_not": why_not, "then": OCCASION_WORDS[rule.then] if rule else ""}
+    context = {"rule": rule, "why_not": why_not, "then": then_words(rule.then) if rule else ""}
     return _form_page(request, visit, owed, form, "tests_app/postponement_new.html", context)
 
 
@@ -186,7 +184,7 @@ def _postponement_page(
         "state_key": key,
         "state_words": words,
         "reason": REASON_WORDS[PostponeReason(row.reason)],
-        "then": OCCASION_WORDS[Occasion(row.then)],
+        "then": then_words(row.then),
         "may_call": may_change and row.called_at is None,
         "may_end": may_change,
         "call_form": CallForm(rig=row.rig, at=visit.at),

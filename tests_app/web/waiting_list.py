@@ -38,6 +38,13 @@ _STATES: Final[Mapping[str, tuple[str, str]]] = {
 """Every state with its mark and its word."""
 
 
+def then_words(occasion: str) -> str:
+    """Return when a test that waits is made, in words."""
+    if occasion == Occasion.TRIP:
+        return "on the first trip out"
+    return OCCASION_WORDS[Occasion(occasion)]
+
+
 def _deferral_key(row: Deferral, at: datetime) -> str:
     if row.withdrawn_at is not None:
         return "withdrawn"
@@ -112,7 +119,7 @@ class WaitingRow:
         """Return what ends it, in words."""
         if isinstance(self.row, Deferral):
             return f"Approved by {self.row.approved_by}, {self.row.reference}"
-        return f"Called for {OCCASION_WORDS[Occasion(self.row.then)]} ({self.row.clause})"
+        return f"Made {then_words(self.row.then)} ({self.row.clause})"
 
     @property
     def reason(self) -> str:
@@ -155,20 +162,32 @@ class WaitingTable(ListTable):
     """Deferrals and postponed tests."""
 
     standing = StateColumn("State", order_by="rank")
-    subject = tables.Column("On what", accessor="row__subject")
-    what = tables.Column("What waits")
-    kind = tables.Column("Which")
+    subject = tables.Column("What waits", accessor="row__subject")
+    what = tables.Column("Test or work", visible=False)
+    kind = tables.Column("Which", visible=False)
     original = MomentColumn("First date", accessor="row__original_due_at")
     since = MomentColumn("Since")
     until = MomentColumn("Until")
-    then = tables.Column("By whom, or what ends it", orderable=False)
-    reason = tables.Column("Reason", orderable=False)
+    reason = tables.Column("Why", orderable=False)
+    then = tables.Column("By whom, or what ends it", visible=False)
 
     class Meta:
         empty_text = "Nothing matches. What waits is entered from its row of the due list."
 
     def render_subject(self, value: str, record: WaitingRow) -> SafeString:
-        return format_html('<a href="{}">{}</a>', record.address, value)
+        return format_html(
+            '<a href="{}">{}</a><br><span class="small soft">{}, {}</span>',
+            record.address,
+            value,
+            record.what,
+            record.kind.lower(),
+        )
+
+    def render_reason(self, value: str, record: WaitingRow) -> SafeString:
+        return format_html('{}<br><span class="small soft">{}</span>', value, record.then)
+
+    def value_reason(self, value: str) -> str:
+        return value
 
     def value_subject(self, value: str) -> str:
         return value

@@ -84,13 +84,20 @@ class WorkForm(KeepsFile, HouseForm):
         papers = " and ".join(EVIDENCE_WORDS[one] for one in owed.papers)
         self.fields["evidence"] = evidence_field(
             label="Evidence",
-            required=bool(papers) and "passed" not in self.fields,
+            required=bool(papers),
             help_text=f"Needed: {papers}{', in one file' if len(owed.papers) > 1 else ''}." if papers else "",
         )
         for field in self.fields.values():
             if isinstance(field, QuantityFormField):
                 field.prefer(units)
+        self.fields["evidence"].error_messages["required"] = f"This needs {papers}. Choose the file."
         self.accept_kept()
+
+    def clean(self) -> dict[str, Any]:
+        """Let work that did not pass come without its paper: it renews nothing."""
+        if self.cleaned_data.get("passed") == "no" and self.has_error("evidence", "required"):
+            del self.errors["evidence"]
+        return self.cleaned_data
 
     def _add(self, fields: Mapping[str, forms.Field]) -> None:
         self.fields.update(fields)
