@@ -27,6 +27,8 @@ MOST_LINES: Final = 200
 _ENVELOPE: Final = ("started_at", "remarks")
 _JUDGED: Final = ("verdict", "outcome", "subject_as_tested", "controls_as_used")
 """Columns worked out anew from the others: the trail keeps what was entered."""
+_ON_NO_PIPE: Final = frozenset({"blind-ram", "blind-shear-ram", "casing-shear-ram"})
+"""Kinds that close on no pipe, unless it is to be sheared (common practice)."""
 _SAME_AGAIN: Final = ("position", "component", "control_item", "station", "pod", "worked", "closed_on", "pipe")
 
 
@@ -275,14 +277,14 @@ def _from(subject: FunctionSubject, worked_from: WorkedFrom) -> dict[str, Contro
 
 
 def _propose_pipe(line: FunctionLine, test: FunctionTest) -> None:
-    """Say what a preventer closed on, as far as the heading tells: on the pipe in the hole, else on nothing."""
+    """Say what a preventer closed on, as far as the heading and its kind tell; else it is for the tester to say."""
     component = line.component
     if component is None or component.kind not in CLOSES_ON_SOMETHING:
         return
-    if test.pipe_in_hole is not None and component.kind not in ("blind-ram", "blind-shear-ram", "casing-shear-ram"):
-        line.closed_on, line.pipe = ClosedOn.PIPE, test.pipe_in_hole
-    else:
+    if component.kind in _ON_NO_PIPE:
         line.closed_on = ClosedOn.OPEN_HOLE
+    elif test.pipe_in_hole is not None:
+        line.closed_on, line.pipe = ClosedOn.PIPE, test.pipe_in_hole
 
 
 def _refuse_stranger(record: Record, subject: FunctionSubject) -> None:

@@ -13,7 +13,7 @@ from tests_app.queries import bank_points
 from tests_app.queries.completeness import OpenPoint
 from tests_app.queries.drawdowns import edition_of_record
 from tests_app.queries.function_statements import statements_of
-from tests_app.queries.function_subjects import BY_HAND, rule_stack
+from tests_app.queries.function_subjects import BY_HAND, CLOSES_ON_SOMETHING, rule_stack
 from tests_app.queries.functioned import failed_open
 from tests_app.queries.line_ups import BLIND
 
@@ -133,6 +133,10 @@ def _pipe_doubts(line: FunctionLine, field: str) -> Iterator[OpenPoint]:
     component = line.component
     if component is None or "close" not in line.worked:
         return
+    if component.kind in CLOSES_ON_SOMETHING and not line.closed_on:
+        yield OpenPoint(
+            field, f"{line}: it is not said what it closed on.", "Say so: on which pipe, or on open hole.", blocks=False
+        )
     if line.closed_on == ClosedOn.PIPE and component.kind in BLIND | {"casing-shear-ram"}:
         yield OpenPoint(
             field,

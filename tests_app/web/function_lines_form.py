@@ -53,10 +53,19 @@ class LineRow:
     cells: Mapping[str, forms.BoundField]
 
     @property
+    def said(self) -> list[forms.BoundField]:
+        """Return the fields for what was seen: folded away."""
+        return [self.cells[name] for name in ("leak_seen", "leak_description", "remarks")]
+
+    @property
+    def counted(self) -> list[forms.BoundField]:
+        """Return the fields of the flow meter's counter: folded away."""
+        return [self.cells[name] for name in COUNTERS]
+
+    @property
     def has_more(self) -> bool:
         """Tell whether something stands, or is refused, among the fields that are folded away."""
-        folded = [self.cells[name] for name in (*COUNTERS, "leak_seen", "leak_description", "remarks")]
-        return any(field.value() or field.errors for field in folded)
+        return any(field.value() or field.errors for field in (*self.said, *self.counted))
 
     def __getattr__(self, name: str) -> forms.BoundField:
         """Return a field by its name, for the template."""
