@@ -75,7 +75,8 @@ def test_a_mail_says_on_a_phone_what_is_due_where_and_by_when(message: Message, 
     lines = sent.body.splitlines()
     assert lines[1] == "Told 21 Mar 2026, 00:01 UTC−5"
     assert "OVERDUE (1)" in lines
-    assert "  Was due before midnight at the end of 20 Mar 2026, UTC−5." in lines
+    assert "Calibration. Was due before midnight at the end of 20 Mar 2026, UTC−5." in lines
+    assert any(line.startswith(f"- {instrument}") for line in lines)
     assert "https://wellhold.test/alerts/" in lines
     assert "licensed practice prevail" in lines[-1]
     html, kind = sent.alternatives[0]
@@ -287,3 +288,13 @@ def test_a_test_message_goes_even_in_quiet_hours_and_needs_an_address(watch: Wat
     assert mailoutbox[0].subject == f"Test message – {watch.rig.name}"
     with pytest.raises(Refused, match="no web hook"):
         send_trial(watch.rig, person=None, by=watch.manager, at=DUE)
+
+
+def test_what_is_due_by_the_same_moment_is_said_once_with_all_it_is_due_on(db: None, mailoutbox: list[Any]):
+    watch = a_watch(instruments=14)
+    watch.sweep(DUE)
+    deliver(Message.objects.get().pk, by=BY, at=DUE)
+    sent = mailoutbox[0]
+    assert sent.subject == f"14 overdue – {watch.rig.name}"
+    assert sent.body.count("Was due before midnight at the end of 20 Mar 2026, UTC−5.") == 1
+    assert sum(line.startswith("- ") for line in sent.body.splitlines()) == 14

@@ -140,9 +140,8 @@ def test_a_worker_killed_while_it_sends_loses_and_doubles_nothing(
 def all_told_once(mailbox: Mailbox, receiver: Receiver) -> bool:
     """Tell whether each notice stands in exactly one mail and one taken call, and no message came twice."""
     references = [str(mail["Message-ID"]) for mail in mailbox.taken]
-    headlines = list(Notice.objects.values_list("headline", flat=True))
     bodies = [mail.get_body(("plain",)).get_content() for mail in mailbox.taken]  # type: ignore[union-attr]
-    subjects = [headline.partition(": ")[2][1:] for headline in headlines]
+    subjects = list(Notice.objects.values_list("subject", flat=True))
     in_mails = [sum(subject in body for body in bodies) for subject in subjects]
     calls = {call.headers["Wellhold-Delivery"]: call.body.decode() for call in receiver.calls}
     in_calls = [sum(subject in body for body in calls.values()) for subject in subjects]

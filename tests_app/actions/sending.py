@@ -62,7 +62,8 @@ def deliver(message_id: int, *, by: Actor, at: datetime) -> bool:
         # Whatever it was, the message must not be lost with it: it is shown, and tried again.
         if Message.objects.filter(pk=message.pk, sent_at__isnull=False).exists():
             return True
-        log.warning("Message %s was not sent: %s", message.pk, _said(error))
+        expected = isinstance(error, OSError | NotReceived)
+        log.warning("Message %s was not sent: %s", message.pk, _said(error), exc_info=not expected)
         _put_off(message, at, _said(error))
     else:
         return True
@@ -99,9 +100,11 @@ def _said(error: Exception) -> str:
     if isinstance(error, NotReceived):
         return str(error)
     number = getattr(error, "smtp_code", None)
-    words = f"The mail server answered {number}" if number else type(error).__name__
-    told = getattr(error, "strerror", None)
-    return f"{words}: {told}." if told and not number else f"{words}."
+    if number:
+        return f"The mail server answered {number}."
+    if not isinstance(error, OSError):
+        return f"Sending broke off ({type(error).__name__}); the worker's log says where."
+    return f"The mail server was not reached: {error.strerror or type(error).__name__}."
 
 
 def _send(message: Message, at: datetime, when_sent: Callable[[], None]) -> None:

@@ -19,7 +19,7 @@ from tests_app.models import AlertSettings, Closing, Notice, Obligation, Purpose
 from tests_app.queries.alerts import escalated_to, farthest_ahead, plan_of, settings_of, told_on
 from tests_app.queries.due_items import DueItem
 from tests_app.queries.obligations import shown, stand, with_waiting
-from tests_app.queries.stages_reached import Reached, closed_because, headline, near, stages_of
+from tests_app.queries.stages_reached import Reached, closed_because, headline, near, stage_of
 from trail.actors import Actor
 
 Occasion = tuple[str, str]
@@ -41,7 +41,8 @@ class _Look:
             item = stand(row, at)
             look.rows[row.key], look.items[row.key] = row, item
             plan = plan_of(chosen, row.what)
-            for reached in stages_of(item, row, at=at, plan=plan, zone=chosen.rig.zone):
+            reached = stage_of(item, row, at=at, plan=plan, zone=chosen.rig.zone)
+            if reached is not None:
                 look.reached[row.key, reached.occasion] = reached
         return look
 
@@ -154,13 +155,14 @@ def _store(new: list[Notice]) -> list[Notice]:
 def _close(known: Iterable[Notice], look: _Look, raised: set[Occasion], at: datetime) -> int:
     """Close the open notices that have nothing to say any more; return how many."""
     closing: dict[str, list[int]] = defaultdict(list)
+    told_else = {key for key, _ in look.reached}
     for notice in known:
-        occasion = notice.obligation_key, notice.occasion
+        key, occasion = notice.obligation_key, (notice.obligation_key, notice.occasion)
         if occasion in raised:
             closing[Closing.OVERTAKEN].append(notice.pk)
         elif occasion not in look.reached:
-            key = notice.obligation_key
-            closing[closed_because(notice, look.rows.get(key), look.items.get(key))].append(notice.pk)
+            row, item = look.rows.get(key), look.items.get(key)
+            closing[closed_because(notice, row, item, told_else=key in told_else)].append(notice.pk)
     for why, keys in closing.items():
         Notice.objects.filter(pk__in=keys, closed_at=None).update(closed_at=at, closed_because=why)
     return sum(len(keys) for keys in closing.values())

@@ -59,11 +59,10 @@ def _text(letter: _Letter) -> str:
         lines += [letter.intro, ""]
     for part in letter.parts:
         lines.append(part.heading.upper())
-        for line in part.lines:
-            lines += [f"- {line.title}", f"  {line.when}"]
-            lines += [f"  {line.beside}"] if line.beside else []
-        lines += [f"- and {part.more} more on the due list"] if part.more else []
-        lines.append("")
+        for block in part.blocks:
+            lines += [f"{block.what}. {block.when}", *(f"- {one}" for one in block.on)]
+            lines += [f"  {block.beside}", ""] if block.beside else [""]
+        lines += [f"And {part.more} more on the due list.", ""] if part.more else []
     for words, address in letter.links:
         lines += [f"{words}:", address, ""]
     return "\n".join([*lines, CAUTION, ""])
@@ -130,7 +129,7 @@ def _digest(rig: Rig, daily: Daily) -> _Letter:
 
 
 def _standing_line(one: Standing, rig: Rig) -> Line:
-    return Line(one.title, _when(one, rig), one.beside)
+    return Line(one.what, one.on, _when(one, rig), one.beside)
 
 
 def _when(one: Standing, rig: Rig) -> str:

@@ -15,27 +15,39 @@ class Line:
     """One thing that is due.
 
     Attributes:
-        title: what it is about, such as Upper pipe ram (Pipe ram PR-4471): pressure test.
+        what: what has to be done, such as Pressure test.
+        on: on what, such as Upper pipe ram (Pipe ram PR-4471).
         when: its limit in words.
         beside: clause and what else is said in small.
     """
 
-    title: str
+    what: str
+    on: str
     when: str
     beside: str = ""
 
 
 @dataclass(frozen=True)
+class Block:
+    """Things of which the same is due by the same moment: the twelve valves of one overhaul are read once."""
+
+    what: str
+    when: str
+    beside: str
+    on: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Part:
-    """Lines under one heading."""
+    """Blocks under one heading; `more` things are not written out."""
 
     heading: str
-    lines: tuple[Line, ...]
+    blocks: tuple[Block, ...]
     more: int = 0
 
 
-MOST_LISTED: Final = 25
-"""Lines of one part that are written out; the rest is counted and stands on the due list."""
+MOST_LISTED: Final = 40
+"""Things of one part that are written out; the rest is counted and stands on the due list."""
 
 
 def parts_of(notices: Iterable[Notice], zone: ZoneInfo) -> list[Part]:
@@ -47,8 +59,12 @@ def parts_of(notices: Iterable[Notice], zone: ZoneInfo) -> list[Part]:
 
 
 def part_of(heading: str, lines: Sequence[Line]) -> Part:
-    """Return a part of at most `MOST_LISTED` lines, the rest counted."""
-    return Part(f"{heading} ({len(lines)})", tuple(lines[:MOST_LISTED]), max(len(lines) - MOST_LISTED, 0))
+    """Return a part of at most `MOST_LISTED` things, the rest counted."""
+    alike: dict[tuple[str, str, str], list[str]] = {}
+    for line in lines[:MOST_LISTED]:
+        alike.setdefault((line.what, line.when, line.beside), []).append(line.on)
+    blocks = tuple(Block(*said, on=tuple(on)) for said, on in alike.items())
+    return Part(f"{heading} ({len(lines)})", blocks, max(len(lines) - MOST_LISTED, 0))
 
 
 def _pressing(notice: Notice) -> tuple[bool, int, str, int]:
@@ -83,13 +99,13 @@ def limit_of(notice: Notice, zone: ZoneInfo) -> str:
 
 
 def _line(notice: Notice, zone: ZoneInfo) -> Line:
-    title = notice.headline.partition(": ")[2] or notice.headline
     beside = [notice.clause]
     if notice.stage in (UNKNOWN, NOT_PASSED):
-        beside.insert(0, notice.reason)
+        beside.insert(0, notice.reason.rstrip("."))
     if notice.passed_over:
-        beside.append(f"Not told before, since alerts were down: {', '.join(notice.passed_over)}")
-    return Line(f"{title[:1].upper()}{title[1:]}", limit_of(notice, zone), ". ".join(filter(None, beside)))
+        beside.append(f"Not told before, since no sweep ran: {', '.join(notice.passed_over)}")
+    on = notice.headline.partition(": ")[2].partition(", ")[2] or notice.subject
+    return Line(notice.get_what_display(), on, limit_of(notice, zone), ". ".join(filter(None, beside)))
 
 
 def summary_of(notices: Sequence[Notice]) -> str:

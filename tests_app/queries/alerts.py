@@ -80,7 +80,7 @@ def notices_of(rig: Rig) -> QuerySet[Notice]:
         Notice.objects.filter(rig=rig)
         .select_related("rig", "acknowledged_by")
         .prefetch_related(told)
-        .order_by("-created_at", "-pk")
+        .order_by("-created_at", "-hours_past", "pk")
     )
 
 
@@ -91,7 +91,7 @@ def own_notices(user: User) -> QuerySet[Notice]:
         Notice.objects.filter(Exists(mine), rig__in=access.rigs_visible(user))
         .annotate(unseen=Exists(mine.filter(seen_at=None)))
         .select_related("rig", "acknowledged_by")
-        .order_by("-created_at", "-pk")
+        .order_by("-created_at", "-hours_past", "pk")
     )
 
 

@@ -28,13 +28,15 @@ class Standing:
     """One thing that is due and how it stands.
 
     Attributes:
-        title: what on what.
+        what: what has to be done.
+        on: on what.
         state: its state's key.
         due_at: its limit; None for what is due at once or can't be worked out.
         beside: clause, and a deferral where there is one.
     """
 
-    title: str
+    what: str
+    on: str
     state: str
     due_at: datetime | None
     beside: str
@@ -94,5 +96,4 @@ def _standing(item: DueItem) -> Standing:
     on = f"{item.subject} ({item.subject_detail})" if item.subject_detail else item.subject
     deferral = getattr(item, "deferral", None)
     beside = f"Deferred, {deferral.reference}: {deferral.reason}" if deferral else item.clause
-    title = f"{on}: {What(item.what).label.lower()}"
-    return Standing(title, item.state, due_at, item.error or beside)
+    return Standing(What(item.what).label, on, item.state, due_at, item.error or beside)

@@ -9,13 +9,13 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q, QuerySet
 
 from calcs.alert_stages import DUE_NOW, NOT_PASSED, UNKNOWN, Stage, StagePlan, latest_stage, stage_words
-from calcs.recurrence import State
+from calcs.recurrence import Due, State
 from equipment.models import Rig
 from tests_app.models import Closing, Notice, Obligation
 from tests_app.queries.due_items import CANNOT_BE_WORKED_OUT, NEVER_TESTED, DueItem
 
 _AT_ONCE: Final = frozenset({NEVER_TESTED, State.DUE_NOW.value})
-_BY_DATE: Final = frozenset({State.OVERDUE.value, State.DUE_SOON.value, State.IN_DATE.value, "not-passed"})
+_SILENT: Final = frozenset({State.IN_PROGRESS.value, State.OUT_OF_SERVICE.value})
 
 
 @dataclass(frozen=True)
@@ -46,43 +46,46 @@ def near(rig: Rig, *, at: datetime, within: timedelta, keys: frozenset[str] = fr
     return Obligation.objects.filter(rig=rig).filter(pressing | Q(key__in=keys))
 
 
-def stages_of(item: DueItem, obligation: Obligation, *, at: datetime, plan: StagePlan, zone: ZoneInfo) -> list[Reached]:
-    """Return the stages an obligation stands at: by its date, and for a test not passed beside it."""
-    state = str(item.state)
-    if state == CANNOT_BE_WORKED_OUT:
-        return [Reached(Stage(UNKNOWN, 0, at), f"error-{_mark_of(item.error)}", None)]
+def stage_of(item: DueItem, obligation: Obligation, *, at: datetime, plan: StagePlan, zone: ZoneInfo) -> Reached | None:
+    """Return the most pressing stage an obligation stands at, None where there is nothing to tell.
+
+    One, so that one valve is one line: what is overdue and did not pass its last test is told as overdue.
+    """
+    if item.state == CANNOT_BE_WORKED_OUT:
+        return Reached(Stage(UNKNOWN, 0, at), f"error-{_mark_of(item.error)}", None)
     due_at = item.due.due_at if item.due else None
-    if due_at is None or state in (State.OUT_OF_SERVICE, State.IN_PROGRESS):
-        return []
-    found = []
-    if state in _AT_ONCE:
-        since = item.due.counts_from if item.due else None
-        # Without an event it counts from, its date is the moment it is asked for, another one each time.
-        occasion = _occasion("since", since) if since else "never"
-        found.append(Reached(Stage(DUE_NOW, 0, due_at), occasion, since))
-        if obligation.stood_too_long_from is not None:
-            found += _by_date(obligation.stood_too_long_from, at=at, plan=plan, zone=zone, only_past=True)
-    elif state in _BY_DATE:
-        found += _by_date(due_at, at=at, plan=plan, zone=zone)
-    return [*found, *_not_passed(item, obligation, due_at, at)]
+    if item.due is None or due_at is None or item.state in _SILENT:
+        return None
+    if item.state in _AT_ONCE:
+        return _at_once(item.due, obligation, at=at, plan=plan, zone=zone)
+    by_date = _by_date(due_at, at=at, plan=plan, zone=zone)
+    if by_date is not None and by_date.stage.hours_past >= 0:
+        return by_date
+    return _not_passed(item, obligation, due_at, at) or by_date
 
 
-def _by_date(
-    due_at: datetime, *, at: datetime, plan: StagePlan, zone: ZoneInfo, only_past: bool = False
-) -> list[Reached]:
+def _at_once(due: Due, obligation: Obligation, *, at: datetime, plan: StagePlan, zone: ZoneInfo) -> Reached:
+    too_long = obligation.stood_too_long_from
+    overdue = _by_date(too_long, at=at, plan=plan, zone=zone) if too_long is not None and too_long <= at else None
+    if overdue is not None:
+        return overdue
+    since = due.counts_from
+    # Without an event it counts from, its date is the moment it is asked for, another one each time.
+    return Reached(Stage(DUE_NOW, 0, since or at), _occasion("since", since) if since else "never", since)
+
+
+def _by_date(due_at: datetime, *, at: datetime, plan: StagePlan, zone: ZoneInfo) -> Reached | None:
     stage = latest_stage(due_at, at=at, plan=plan, zone=zone)
-    if stage is None or (only_past and stage.hours_past < 0):
-        return []
-    return [Reached(stage, _occasion("due", due_at), due_at)]
+    return Reached(stage, _occasion("due", due_at), due_at) if stage else None
 
 
-def _not_passed(item: DueItem, obligation: Obligation, due_at: datetime, at: datetime) -> list[Reached]:
+def _not_passed(item: DueItem, obligation: Obligation, due_at: datetime, at: datetime) -> Reached | None:
     stage = Stage(NOT_PASSED, 0, at)
     if item.failed_record is not None:
-        return [Reached(stage, f"record-{item.failed_record.pk}", due_at)]
+        return Reached(stage, f"record-{item.failed_record.pk}", due_at)
     if obligation.out_of_tolerance:
-        return [Reached(stage, f"tolerance-{_mark_of(obligation.out_of_tolerance)}", due_at)]
-    return []
+        return Reached(stage, f"tolerance-{_mark_of(obligation.out_of_tolerance)}", due_at)
+    return None
 
 
 def _occasion(word: str, moment: datetime) -> str:
@@ -93,8 +96,13 @@ def _mark_of(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
-def closed_because(notice: Notice, obligation: Obligation | None, item: DueItem | None) -> Closing:
-    """Return why a notice has nothing to say any more, from how its obligation stands now."""
+def closed_because(
+    notice: Notice, obligation: Obligation | None, item: DueItem | None, *, told_else: bool = False
+) -> Closing:
+    """Return why a notice has nothing to say any more, from how its obligation stands now.
+
+    `told_else` tells that another stage of it holds, by which it is told.
+    """
     if obligation is None or item is None:
         return Closing.GONE
     if item.state == State.IN_PROGRESS:
@@ -105,6 +113,8 @@ def closed_because(notice: Notice, obligation: Obligation | None, item: DueItem 
         return Closing.DEFERRED
     later = item.due.due_at if item.due else None
     was = notice.due_at
+    if told_else and (later is None or was is None or later <= was):
+        return Closing.OVERTAKEN
     return Closing.RENEWED if later is None or was is None or later > was else Closing.MOVED
 
 

@@ -11,7 +11,8 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from accounts.templatetags.wellhold import state
-from calcs.moments import limit_words
+from calcs.alert_stages import DUE_NOW
+from calcs.moments import limit_words, moment_words
 from equipment.models import Rig
 from equipment.web.columns import ListTable, MomentColumn
 from tests_app.models import Channel, Message, Notice, Purpose, What
@@ -117,6 +118,8 @@ class NoticeTable(ListTable):
         return value
 
     def render_due(self, value: datetime, record: Notice) -> str:
+        if record.stage == DUE_NOW:
+            return f"at once, since {moment_words(value, record.rig.zone)}"
         return limit_words(value, record.rig.zone)
 
     def value_due(self, value: datetime, record: Notice) -> str:
