@@ -167,14 +167,18 @@ def _reach(every: Every) -> tuple[dt.timedelta, dt.timedelta]:
     return shortest, longest + midnight
 
 
+_FIRST_DAYS: Final = (dt.datetime(2000, 1, 1, tzinfo=dt.UTC), dt.datetime(2097, 1, 1, tzinfo=dt.UTC))
+"""The second is four years around 2100, which is no leap year."""
+
+
 @lru_cache(maxsize=256)
 def _lengths(interval: Interval) -> tuple[dt.timedelta, dt.timedelta]:
-    """Return the shortest and the longest an interval ever is; a leap year left out, as 2100, is among the days."""
+    """Return the shortest and the longest an interval ever is, whatever leap days lie in it."""
     if not _by_calendar(interval):
         days = dt.timedelta(days=interval.roughly_days)
         return days, days
     utc = ZoneInfo("UTC")
-    begun = [dt.datetime(2096, 1, 1, tzinfo=dt.UTC) + dt.timedelta(days=day) for day in range(9 * 366)]
+    begun = [first + dt.timedelta(days=day) for first in _FIRST_DAYS for day in range(4 * 366)]
     lengths = [deadline_after(one, interval, Deadline.EXACT, utc) - one for one in begun]
     return min(lengths), max(lengths)
 
@@ -434,7 +438,7 @@ FIGURES: Final[Mapping[Figure, FigureKind]] = {
     Figure.HOLD: FigureKind(
         "Hold",
         "Longer is stricter; an own hold lasts its time in every case.",
-        _tested,
+        lambda rule: _tested(rule) and rule.high is not None,
         lambda rule: rule.hold,
         _read(Dimension.TIME),
         _compare_holds,
@@ -466,7 +470,10 @@ FIGURES: Final[Mapping[Figure, FigureKind]] = {
     Figure.WITHIN: FigureKind(
         "Time allowed",
         "Shorter is stricter.",
-        _is(ResponseRule, RechargeRule, ScheduledRule),
+        lambda rule: (
+            isinstance(rule, ResponseRule | RechargeRule)
+            or (isinstance(rule, ScheduledRule) and rule.within is not None)
+        ),
         lambda rule: rule.within,
         _read(Dimension.TIME),
         lower_is_stricter,

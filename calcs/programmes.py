@@ -5,7 +5,7 @@ and looser only with the reference of an approval. The edition that comes out na
 figure changed.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -39,6 +39,19 @@ from calcs.schedule_rules import THING_LABELS, ScheduledRule, Task
 OWN_RULE: Final = "own-rule"
 """In place of a figure: the change adds a rule of the rig's own."""
 OWN_CLAUSE: Final = "own programme"
+_EVERY_KIND: Final = frozenset(KIND_LABELS)
+_CONTROLS: Final = frozenset(
+    {"control-station", "remote-panel", "pod", "deadman", "autoshear", "emergency-disconnect", "rov-intervention"}
+)
+ASKABLE: Final[Mapping[Task, frozenset[str]]] = {
+    Task.FUNCTION: _EVERY_KIND | _CONTROLS | {"bop-system"},
+    Task.INSPECTION: _EVERY_KIND | {"bop-system"},
+    Task.OVERHAUL: _EVERY_KIND | {"bop-system"},
+    Task.ELASTOMER: _EVERY_KIND,
+    Task.DOCUMENT: frozenset({"bop-system"}),
+    Task.DRILL: frozenset({"crew"}),
+}
+"""What a rule of the rig's own may ask, and of what: no more than is followed up by date."""
 _OWN_ID: Final = "own-"
 _LONGEST_ID: Final = 60
 
@@ -237,9 +250,19 @@ def _own_rule(rule_id: str, own: Fields, path: str) -> ScheduledRule:
     """Read a rule of the rig's own: a task on kinds of components or other things, on an interval."""
     if not rule_id.startswith(_OWN_ID) or len(rule_id) > _LONGEST_ID:
         raise InputError(path, "A rule of the rig's own is not named so.", "Give a short name that begins with own-.")
+    task = Task(own.choice("task", list(ASKABLE)))
     about = own.choices("about", [*KIND_LABELS, *THING_LABELS])
     if not about:
         raise InputError(own.path("about"), "The rule is about nothing.", "Name what is to be done to what.")
+    if not set(about) <= ASKABLE[task]:
+        named = ", ".join(_labels(set(about) - ASKABLE[task]))
+        asked = "component, or " if ASKABLE[task] >= _EVERY_KIND else ""
+        able = ", ".join(_labels(ASKABLE[task] - _EVERY_KIND))
+        raise InputError(
+            own.path("about"),
+            f"{TASK_WORDS[task]} is not followed up of: {named}.",
+            f"Choose {asked}{able}." if able else "Choose components.",
+        )
     kinds = tuple(one for one in about if one in KIND_LABELS)
     stacks = own.choices("stacks", STACKS)
     scopes = (Scope(kinds=kinds, stacks=stacks),) if kinds or stacks else ()
@@ -256,6 +279,11 @@ def _own_rule(rule_id: str, own: Fields, path: str) -> ScheduledRule:
         scopes=scopes,
         note=own.text("note", ""),
         recurs=Recurrence(interval, deadline, source),
-        task=Task(own.choice("task", list(Task))),
+        task=task,
         things=tuple(one for one in about if one in THING_LABELS),
     )
+
+
+def _labels(about: Iterable[str]) -> list[str]:
+    words = {**KIND_LABELS, **THING_LABELS}
+    return sorted(words[one] for one in about)

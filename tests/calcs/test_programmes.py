@@ -4,7 +4,7 @@ import datetime as dt
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import assume, example, given
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from calcs.bank_rules import drawdown_rule, precharge_rule, response_limit
@@ -186,6 +186,24 @@ def test_a_rule_of_the_rig_s_own_is_found_like_any_other():
         copy(OCS, change("own-x", "own-rule", own), change("own-x", "own-rule", own))
 
 
+@pytest.mark.parametrize(
+    ("task", "about", "field"),
+    [
+        ("drill", ["annular"], "changes.0.own.about"),
+        ("document", ["annular"], "changes.0.own.about"),
+        ("elastomer", ["crew"], "changes.0.own.about"),
+        ("notice", ["bop-system"], "changes.0.own.task"),
+        ("inspection", [], "changes.0.own.about"),
+    ],
+)
+def test_a_rule_of_the_rig_s_own_asks_only_what_is_followed_up_by_date(task, about, field):
+    own = {"title": "t", "task": task, "about": about, "interval": "1 year", "deadline": "midnight"}
+    with pytest.raises(InputError) as refused:
+        copy(OCS, change("own-x", "own-rule", own))
+    assert refused.value.field == field
+    assert refused.value.remedy
+
+
 def test_evidence_is_added_and_nothing_of_the_source_is_lost():
     rule = next(rule for rule in OCS.schedule_rules if rule.kind == "schedule" and rule.evidence)
     missing = next(one for one in ("volumes", "chart", "report") if one not in {n.what for n in rule.evidence})
@@ -230,6 +248,7 @@ def _every(text, deadline):
     return Every(Interval.parse(text), Deadline(deadline))
 
 
+@settings(deadline=None)
 @given(every, every, moments, st.sampled_from(ZONES))
 @example(_every("14 d", "exact"), _every("14 d", "midnight"), dt.datetime(2026, 2, 23, 5, 30, tzinfo=dt.UTC), ZONES[1])
 @example(_every("28 d", "exact"), _every("1 month", "exact"), dt.datetime(2026, 2, 12, 12, tzinfo=dt.UTC), ZONES[1])
@@ -241,6 +260,7 @@ def test_a_stricter_interval_never_gives_a_later_date(own, source, concluded, zo
     assert not (later and compare_intervals(own, source) is not Comparison.LOOSER)
 
 
+@settings(deadline=None)
 @given(every, every)
 def test_of_two_intervals_no_more_than_one_is_stricter(one, other):
     assert {compare_intervals(one, other), compare_intervals(other, one)} != {Comparison.STRICTER}
@@ -256,6 +276,7 @@ own_values = st.one_of(
 )
 
 
+@settings(deadline=None)
 @given(st.sampled_from(PRESSURES), own_values, st.integers(1_000, 20_000), st.integers(500, 15_000), st.booleans())
 def test_a_stricter_change_never_lowers_the_pressure_nor_shortens_a_hold(rule, own, rating, masp, recorded):
     edition = next(one for one in (OCS, NORSOK, BLM) if rule in one.rules)

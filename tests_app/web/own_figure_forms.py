@@ -6,7 +6,7 @@ from django import forms
 from django.utils.text import slugify
 
 from calcs.programme_figures import Band, Every, Figure
-from calcs.programmes import Changeable
+from calcs.programmes import ASKABLE, Changeable
 from calcs.recurrence import Deadline
 from calcs.rules import KIND_LABELS, STACKS
 from calcs.schedule_rule_words import EVIDENCE_WORDS, TASK_WORDS
@@ -19,6 +19,8 @@ _TIMES: Final = {Figure.HOLD, Figure.LOW_HOLD, Figure.WITHIN}
 _LONGEST_NAME: Final = 50
 BACK: Final = "back"
 """Prefix of the form to take a value back, which stands on the page of the other one."""
+_TASKS: Final = [(task.value, TASK_WORDS[task]) for task in ASKABLE]
+_THINGS: Final = [key for key in THING_LABELS if any(key in about for about in ASKABLE.values())]
 DEADLINES: Final = [
     (Deadline.MIDNIGHT.value, "To the midnight that ends the last day"),
     (Deadline.EXACT.value, "To the same clock time"),
@@ -152,7 +154,7 @@ class OwnRuleForm(forms.Form):
         label="About",
         choices=[
             ("Components", [(key, words.capitalize()) for key, words in KIND_LABELS.items()]),
-            ("Other things", [(key, f"{words[:1].upper()}{words[1:]}") for key, words in THING_LABELS.items()]),
+            ("Other things", [(key, f"{THING_LABELS[key][:1].upper()}{THING_LABELS[key][1:]}") for key in _THINGS]),
         ],
         widget=forms.SelectMultiple({"size": 8}),
         help_text="One or several.",
