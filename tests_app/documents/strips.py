@@ -171,9 +171,11 @@ _SOLID: Final = frozenset({Condition.OVERDUE, Condition.OPEN, Condition.UNKNOWN}
 def _ticks(months: Sequence[Month], scale: _Scale, height: float = HEIGHT) -> SafeString:
     places = [(*(f"{scale.x(in_utc(month.begin)):.1f}",) * 2, f"{height:g}") for month in months[1:]]
     lines = format_html_join(
-        "", '<line x1="{}" x2="{}" y1="0" y2="{}" stroke="currentColor" stroke-width="0.6"/>', places
+        "",
+        '<line x1="{}" x2="{}" y1="0" y2="{}" stroke="currentColor" stroke-opacity="0.3" stroke-width="0.6"/>',
+        places,
     )
-    return format_html('<g class="strip-ticks" stroke-opacity="0.35">{}</g>', lines)
+    return format_html('<g class="strip-ticks">{}</g>', lines)
 
 
 def _block(block: Block, scale: _Scale) -> SafeString:

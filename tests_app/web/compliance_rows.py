@@ -302,9 +302,6 @@ class GapTable(ListTable):
         subject = record.first.subject
         return ", ".join(filter(None, (f"{record.what.label}: {subject.name}", subject.detail)))
 
-    def render_end(self, value: datetime) -> SafeString:
-        return MomentColumn("").render(value, self)
-
     def render_length(self, value: timedelta, record: GapRow) -> SafeString | str:
         words = length_words(value)
         words = words if record.end is not None else f"{words} so far"
