@@ -7,14 +7,13 @@ interval (common practice; the rules say so of some). A pressure test counts whe
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import cast
 
 from django.db.models import Q
 
 from calcs import recurrence
 from calcs.recurrence import Event, EventKind, Happened, Tested
-from calcs.rules import Edition, Occasion, StackKind
-from calcs.schedule_rules import ScheduledRule, Task, rules_on
+from calcs.rules import Edition, Occasion
+from calcs.schedule_rules import ScheduledRule, Task
 from equipment.models import ControlItem, Installation, Stack
 from equipment.queries.controls import in_service_at
 from equipment.queries.stacks import position_roles
@@ -35,11 +34,10 @@ def function_tests(facts: RigFacts) -> Iterator[Derived]:
         return
     roles = position_roles(one.position for one in facts.installed)
     asked = [
-        (one, _rules(facts.edition, one.component.kind, one.position.stack, roles[one.position.pk]))
-        for one in facts.chosen
+        (one, _rules(facts, one.component.kind, one.position.stack, roles[one.position.pk])) for one in facts.chosen
     ]
     ruled = [(one, rules) for one, rules in asked if rules]
-    items = [(item, _rules(facts.edition, item.kind, item.stack, "")) for item in _items(facts)]
+    items = [(item, _rules(facts, item.kind, item.stack, "")) for item in _items(facts)]
     history = _History.of(facts, [one for one, _ in ruled], [item for item, rules in items if rules])
     for one, rules in ruled:
         yield from _of_component(one, rules, history)
@@ -48,8 +46,8 @@ def function_tests(facts: RigFacts) -> Iterator[Derived]:
             yield from _of_item(item, rules, history)
 
 
-def _rules(edition: Edition, what: str, stack: Stack, role: str) -> Sequence[ScheduledRule]:
-    return rules_on(edition, Task.FUNCTION, what, stack=cast(StackKind, stack.kind), position=role)
+def _rules(facts: RigFacts, what: str, stack: Stack, role: str) -> Sequence[ScheduledRule]:
+    return facts.rules_on(Task.FUNCTION, what, stack=stack.kind, position=role)
 
 
 def _items(facts: RigFacts) -> list[ControlItem]:
@@ -107,9 +105,16 @@ def _of_component(one: Installation, rules: Sequence[ScheduledRule], history: _H
     subject = place_of(one)
     proved = history.worked.get(("component", one.component_id), [])
     base: list[Event] = [Happened(EventKind.INSTALLED, one.installed_at), *(as_event(event) for event in work)]
-    closed = facts.pressed.get(one.component_id, []) if one.component.kind in CLOSED_FROM_A_STATION else []
-    renewing = [each for each in closed if each.passed and each.proof.control_station] if _by_pressure(called) else []
+    renewing = _closed_in_tests(one, facts) if _by_pressure(called) else []
     yield _row(subject, called, base, proved, renewing, history, since=one.installed_at)
+
+
+def _closed_in_tests(one: Installation, facts: RigFacts) -> list[Proved]:
+    """Return the signed pressure tests that closed it from a station and held: it moved, though nobody timed it."""
+    if one.component.kind not in CLOSED_FROM_A_STATION:
+        return []
+    tests = facts.pressed.get(one.component_id, [])
+    return [each for each in tests if each.passed and each.proof.sealed_at and each.proof.control_station]
 
 
 def _by_pressure(called: Called) -> bool:
