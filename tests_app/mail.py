@@ -62,7 +62,7 @@ class KeptMail:
 def kept_mail(reference: UUID, sent_at: datetime) -> KeptMail | None:
     """Return a mail out of the folder where mail is kept that leaves no machine; None when it is not there any more."""
     wanted = message_id(reference).encode()
-    for path in _written_about(Path(settings.EMAIL_FILE_PATH), sent_at):
+    for path in _written_about(Path(getattr(settings, "EMAIL_FILE_PATH", "")), sent_at):
         content = path.read_bytes()
         if wanted in content:
             return _read(content.partition(_BETWEEN_MAILS)[0])

@@ -95,12 +95,15 @@ def own_notices(user: User) -> QuerySet[Notice]:
     )
 
 
+def unseen_by(user: User) -> QuerySet[Delivery, int]:
+    """Return the keys of the notices a person has not seen yet, on the rigs they still see."""
+    unseen = Delivery.objects.filter(person=user, channel=Channel.APP, seen_at=None)
+    return unseen.filter(notice__rig__in=access.rigs_visible(user)).values_list("notice", flat=True).distinct()
+
+
 def unseen_count(user: Viewer) -> int:
     """Return how many notices a person has not seen yet. One query."""
-    if not user.is_authenticated:
-        return 0
-    unseen = Delivery.objects.filter(person=user, channel=Channel.APP, seen_at=None)
-    return unseen.filter(notice__rig__in=access.rigs_visible(user)).values("notice").distinct().count()
+    return unseen_by(user).count() if isinstance(user, User) and user.is_authenticated else 0
 
 
 def may_acknowledge(user: Viewer, rig: Rig) -> bool:

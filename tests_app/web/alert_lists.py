@@ -14,8 +14,9 @@ from accounts.templatetags.wellhold import state
 from calcs.alert_stages import DUE_NOW
 from calcs.moments import limit_words, moment_words
 from equipment.models import Rig
-from equipment.web.columns import ListTable, MomentColumn
+from equipment.web.columns import WHEN, ListTable, MomentColumn
 from tests_app.models import Channel, Message, Notice, Purpose, What
+from tests_app.queries.alerts import unseen_by
 from tests_app.web.alert_words import STANDINGS, message_mark, stage_mark, standing_words
 
 _STANDING: Final = {
@@ -72,21 +73,22 @@ class OwnNoticeFilter(NoticeFilter):
 
     def by_seen(self, queryset: QuerySet[Notice], _: str, value: str) -> QuerySet[Notice]:
         """Narrow to what the person has seen or not."""
-        return queryset.filter(unseen=value == "new")
+        new = unseen_by(self.request.user)
+        return queryset.filter(pk__in=new) if value == "new" else queryset.exclude(pk__in=new)
 
 
-class _RigMoment(MomentColumn):
+class _RigMoment(tables.Column):
     """A moment on the clock of the row's own rig."""
 
     def render(self, value: datetime, table: ListTable, record: Any) -> SafeString:
         """Return the moment with its zone."""
         table.zone = record.rig.zone
-        return super().render(value, table)
+        return MomentColumn("").render(value, table)
 
     def value(self, value: datetime, table: ListTable, record: Any) -> str:
         """Return the moment for an export."""
         table.zone = record.rig.zone
-        return super().value(value, table)
+        return MomentColumn("").value(value, table)
 
 
 class NoticeTable(ListTable):
@@ -95,7 +97,7 @@ class NoticeTable(ListTable):
     stage = tables.Column("Stage", order_by="hours_past")
     headline = tables.Column("What", order_by="subject")
     due = tables.Column("Limit", accessor="due_at", attrs={"td": {"class": "deadline"}})
-    told = _RigMoment("Told", accessor="created_at")
+    told = _RigMoment("Told", accessor="created_at", attrs=WHEN)
     stands = tables.Column("Stands", accessor="pk", orderable=False)
     note = tables.Column("Note", default="")
 

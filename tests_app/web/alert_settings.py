@@ -1,6 +1,7 @@
 """The page on which a rig chooses whom it tells, when, and by what; and the test message."""
 
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.debug import sensitive_post_parameters
@@ -43,7 +44,7 @@ def show(request: HttpRequest, rig_pk: int) -> HttpResponse:
     )
 
 
-def _crew(rig: Rig):  # type: ignore[no-untyped-def]
+def _crew(rig: Rig) -> QuerySet[User]:
     return User.objects.filter(crew_roles__rig=rig, is_active=True).order_by("username")
 
 

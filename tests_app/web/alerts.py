@@ -83,8 +83,7 @@ def show_own(request: HttpRequest) -> HttpResponse:
 def see_all(request: HttpRequest) -> HttpResponse:
     """Note that the person has seen all that is new to them."""
     assert isinstance(request.user, User)
-    new = alerts.own_notices(request.user).filter(unseen=True).values_list("pk", flat=True)
-    mark_seen(list(new), by=request.user, at=timezone.now())
+    mark_seen(list(alerts.unseen_by(request.user)), by=request.user, at=timezone.now())
     return redirect("tests_app:alerts")
 
 
