@@ -8,8 +8,8 @@ from django.utils import timezone
 
 from equipment.models import Rig
 from tests_app.actions.certificates import issue_certificate
-from tests_app.actions.obligations import reconcile_each, rigs_to_reckon
 from tests_app.actions.digests import make_digests
+from tests_app.actions.obligations import reconcile_each, rigs_to_reckon
 from tests_app.actions.sending import CLAIM_LASTS, deliver
 from tests_app.actions.sweeping import escalate, note_failed_sweep, sweep
 from tests_app.after_commit import BACKLOG
