@@ -47,10 +47,10 @@ def page(client: Client, name: str, *args: object, **query: str) -> str:
 
 
 def test_the_head_of_every_page_counts_what_is_new_to_the_person(supervisor: Client, manager: Client, watch: Watch):
-    assert "3 new alerts" in page(supervisor, "alerts")
+    assert 'aria-label="3 new alerts"' in page(supervisor, "alerts")
     assert "new alert" not in page(manager, "alerts").split("<main")[0]
     page(supervisor, "alert", Notice.objects.first().pk)
-    assert "2 new alerts" in page(supervisor, "alerts")
+    assert 'aria-label="2 new alerts"' in page(supervisor, "alerts")
     supervisor.post(reverse("tests_app:alerts-seen"))
     assert "Nothing new to you" in page(supervisor, "alerts")
 
