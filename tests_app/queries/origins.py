@@ -1,14 +1,16 @@
 """Where an event of a history stands on file: the record, the work, the installation, the section, the deferral."""
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from enum import StrEnum
 from typing import Any, Final
 
 from calcs.conditions import in_utc
 from calcs.recurrence import Deferred, Event, EventKind, Section, Tested
 from equipment.models import HoleSection, Installation, PrechargeCheck, Rig, ServiceEvent
-from tests_app.models import Completion, Deferral, Record, RecordKind, What
+from tests_app.models import Completion, Deferral, Postponement, Record, RecordKind, What
 from tests_app.queries.deriving import Subject
 
 
@@ -54,11 +56,12 @@ class Origins:
     sections: _Rows = field(default_factory=dict)
     deferrals: _Rows = field(default_factory=dict)
     checks: _Rows = field(default_factory=dict)
+    waited: Mapping[str, Sequence[Postponement]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, rig: Rig) -> "Origins":
-        """Read them. Seven queries."""
-        return cls(_records(rig), _work(rig), _placed(rig), _sections(rig), _deferrals(rig), _checks(rig))
+        """Read them. Eight queries."""
+        return cls(_records(rig), _work(rig), _placed(rig), _sections(rig), _deferrals(rig), _checks(rig), _waited(rig))
 
     def find(self, event: Event | None, what: What, subject: Subject, key: str) -> Origin | None:
         """Return where an event of an obligation stands on file; None where that can't be told."""
@@ -77,6 +80,14 @@ class Origins:
             found = self.placed.get((event.kind, subject.component.pk, at))
             return found or Origin(Place.COMPONENT, subject.component.pk, str(subject.component))
         return None
+
+    def waiting(self, key: str, begin: datetime, end: datetime | None) -> list[Postponement]:
+        """Return why a test was not safe to make at some time between two moments, the first first."""
+        return [
+            one
+            for one in self.waited.get(key, ())
+            if (end is None or one.made_at < end) and (one.ended_at is None or one.ended_at > begin)
+        ]
 
     def _tested(self, test: Tested, what: What, subject: Subject) -> Origin | None:
         over = None if test.concluded is None else in_utc(test.concluded)
@@ -142,3 +153,10 @@ def _deferrals(rig: Rig) -> _Rows:
 def _checks(rig: Rig) -> _Rows:
     rows = PrechargeCheck.objects.filter(bank__component__rig=rig).values_list("bank", "taken_at")
     return {(bank, taken_at): Origin(Place.BANK, bank, "Precharge check") for bank, taken_at in rows}
+
+
+def _waited(rig: Rig) -> dict[str, list[Postponement]]:
+    found: dict[str, list[Postponement]] = defaultdict(list)
+    for one in Postponement.objects.filter(rig=rig).order_by("made_at", "pk"):
+        found[one.obligation_key].append(one)
+    return dict(found)

@@ -182,7 +182,7 @@ def _gap_on_paper(row: GapRow) -> PaperRow:
         moment_words(row.begin, row.zone),
         until,
         length if row.end else f"{length} so far",
-        row.why,
+        row.why_on_paper,
         row.clause,
         row.ended if row.origin is None or row.end is None else f"{row.ended} ({row.origin.words})",
     )

@@ -14,6 +14,7 @@ from django.utils.safestring import SafeString
 from accounts.templatetags.wellhold import state
 from calcs.conditions import Condition
 from calcs.due_working import length_words, rough_length_words
+from calcs.moments import moment_words
 from equipment.web.columns import ListTable, MomentColumn
 from equipment.web.lists import RowFilter
 from tests_app.documents.strips import Month, blocks_of, strip
@@ -212,10 +213,29 @@ class GapRow:
         return self.first.exceedance.why
 
     @property
+    def deferral(self) -> Origin | None:
+        """Return where the deferral stands on file, for what was deferred or overdue after one."""
+        gap = self.first
+        return self.origins.find(gap.exceedance.basis.deferral, gap.what, gap.subject, gap.key)
+
+    @property
+    def waited(self) -> str:
+        """Return that its test was not safe to make, since when and why, in words; empty where nobody said so."""
+        rows = self.origins.waiting(self.first.key, self.begin, self.end)
+        said = (f"Not safe to test from {moment_words(one.made_at, self.zone)}: {one.explanation}" for one in rows)
+        return " ".join(said)
+
+    @property
     def origin(self) -> Origin | None:
         """Return where what ended it stands on file."""
         gap = self.first
         return self.origins.find(gap.exceedance.ended_by, gap.what, gap.subject, gap.key)
+
+    @property
+    def why_on_paper(self) -> str:
+        """Return why, with the deferral by its reference and why its test was not safe, as plain text."""
+        deferral = f" ({self.deferral.words})" if self.deferral else ""
+        return f"{self.why}{deferral} {self.waited}".strip()
 
     @property
     def ended(self) -> str:
@@ -313,6 +333,14 @@ class GapTable(ListTable):
 
     def value_length(self, value: timedelta) -> float:
         return round(value.total_seconds() / 3600, 2)
+
+    def render_why(self, value: str, record: GapRow) -> SafeString:
+        deferral = origin_link(record.deferral)
+        where = format_html(" ({})", deferral) if deferral else ""
+        return format_html("{}{} {}", value, where, record.waited)
+
+    def value_why(self, value: str, record: GapRow) -> str:
+        return record.why_on_paper
 
     def render_clause(self, value: str, record: GapRow) -> SafeString | str:
         return clauses_linked(value, record.edition)
