@@ -5,22 +5,24 @@ from typing import Any, Final
 
 EVERY_MINUTE: Final = timedelta(minutes=1)
 EVERY_FIVE_MINUTES: Final = timedelta(minutes=5)
+TEN_MINUTES: Final = timedelta(minutes=10)
 
 
 def timetable() -> dict[str, dict[str, Any]]:
     """Return Celery's beat schedule.
 
-    What is late by a whole turn is dropped (`expires`), so that a worker that comes back is not met by a heap.
+    What is late by a whole turn is dropped (`expires`), so that a worker that comes back is not met by a heap. Alerts
+    are kept for longer: on a machine where each turn comes late, dropping every one would tell nobody of anything.
     """
     return {
         "worker lives": _entry("config.leave_mark", EVERY_MINUTE),
-        "alert sweep": _entry("tests_app.sweep", EVERY_MINUTE),
-        "messages that wait": _entry("tests_app.deliver_waiting", EVERY_MINUTE),
-        "daily digests": _entry("tests_app.make_digests", EVERY_MINUTE),
+        "alert sweep": _entry("tests_app.sweep", EVERY_MINUTE, kept=TEN_MINUTES),
+        "messages that wait": _entry("tests_app.deliver_waiting", EVERY_MINUTE, kept=TEN_MINUTES),
+        "daily digests": _entry("tests_app.make_digests", EVERY_MINUTE, kept=TEN_MINUTES),
         "what is owed": _entry("tests_app.reconcile_all", EVERY_FIVE_MINUTES),
         "missing certificates": _entry("tests_app.make_missing_certificates", EVERY_FIVE_MINUTES),
     }
 
 
-def _entry(task: str, every: timedelta) -> dict[str, Any]:
-    return {"task": task, "schedule": every, "options": {"expires": every.total_seconds()}}
+def _entry(task: str, every: timedelta, *, kept: timedelta | None = None) -> dict[str, Any]:
+    return {"task": task, "schedule": every, "options": {"expires": (kept or every).total_seconds()}}

@@ -12,7 +12,7 @@ from tests_app.actions.digests import make_digests
 from tests_app.actions.obligations import reconcile_each, rigs_to_reckon
 from tests_app.actions.sending import CLAIM_LASTS, deliver
 from tests_app.actions.sweeping import escalate, note_failed_sweep, sweep
-from tests_app.after_commit import BACKLOG
+from tests_app.after_commit import AT_ONCE, BACKLOG
 from tests_app.models import Record
 from tests_app.queries.alerts import waiting_messages
 from tests_app.queries.unissued import sealed_without_paper
@@ -20,8 +20,9 @@ from trail.actors import System
 
 log = logging.getLogger(__name__)
 
-_ORDERED_AGAIN_AFTER: Final = 60
-"""Seconds after which an order to send is made anew, and the old one may be dropped."""
+_ORDER_LASTS: Final = 900
+"""Seconds an order to send is kept. Each minute makes another, so an old one may go; but one that went before a slow
+worker came to it would leave a message waiting for ever."""
 
 
 # What a store or database that is away for a minute answers with; a record that can't be printed is no such thing.
@@ -78,7 +79,8 @@ def deliver_message(message_id: int) -> None:
 def deliver_waiting() -> None:
     """Order again each message whose time has come: after quiet hours, a failed try, a lost order, a killed worker."""
     for pk in waiting_messages(timezone.now(), claim_lasts=CLAIM_LASTS):
-        deliver_message.apply_async(kwargs={"message_id": pk}, queue=BACKLOG, expires=_ORDERED_AGAIN_AFTER)
+        # Not into the backlog: an alert does not stand in line behind a heap of certificates.
+        deliver_message.apply_async(kwargs={"message_id": pk}, queue=AT_ONCE, expires=_ORDER_LASTS)
 
 
 @shared_task(name="tests_app.reconcile_all", ignore_result=True)

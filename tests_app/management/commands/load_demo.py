@@ -42,6 +42,5 @@ class Command(BaseCommand):
             self.stdout.flush()
             with as_backlog(), reconciling_once():
                 rig = scenario.build(given, logins, people, at=at)
-            with as_backlog():
-                tell_from_now_on(rig, people, at=at)
+            tell_from_now_on(rig, people, at=at)
         self.stdout.write("The demo is loaded.")
