@@ -9,13 +9,13 @@ from typing import Final
 from django.db import transaction
 
 from calcs.schedule_rule_words import REASON_WORDS
-from calcs.schedule_rules import PostponementRule, PostponeReason, postponement_of
+from calcs.schedule_rules import PostponeReason
 from equipment.actions import saving
 from equipment.errors import Refused
 from tests_app.models import Postponement
-from tests_app.queries.due_of import due_item, is_test, original_of
+from tests_app.queries.due_of import due_item, original_of
 from tests_app.queries.owed import Owed
-from tests_app.queries.requirements import edition_of
+from tests_app.queries.postponing import rule_for_waiting
 from trail import entries
 from trail.actors import Actor, name_of
 
@@ -104,21 +104,6 @@ def end_postponement(
     return fresh
 
 
-def rule_for_waiting(owed: Owed) -> PostponementRule:
-    """Return why such a test may wait by the rules of the rig; raises Refused where it may not."""
-    if not is_test(owed.what):
-        raise Refused("", f"Only tests wait for safety, and {_a(owed.what.label)} is none.", "Ask for a deferral.")
-    edition = edition_of(owed.rig)
-    rule = postponement_of(edition)
-    if rule is None:
-        raise Refused(
-            "reason",
-            f"{edition.title} has no clause by which a test may wait for well control.",
-            "Make the well safe first, note it in the daily report, and ask the regulator for a deferral.",
-        )
-    return rule
-
-
 def _open(postponement: Postponement) -> Postponement:
     fresh = saving.locked(postponement)
     if fresh.ended_at is not None:
@@ -130,8 +115,3 @@ def _store(row: Postponement, event: str, before: dict[str, object], by: Actor, 
     saving.store_row(row)
     was, becomes = entries.changes(before, entries.snapshot(row))
     entries.write(event, row, by=by, at=at, rig_number=row.rig_id, before=was, after=becomes, reason=row.ended_reason)
-
-
-def _a(noun: str) -> str:
-    words = noun.lower()
-    return f"{'an' if words[0] in 'aeiou' else 'a'} {words}"

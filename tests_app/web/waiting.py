@@ -21,6 +21,7 @@ from tests_app.models import Deferral, Postponement
 from tests_app.queries import waiting
 from tests_app.queries.due_of import due_item
 from tests_app.queries.owed import Owed, owed_on
+from tests_app.queries.postponing import rule_for_waiting
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.item_heads import head_of, told_of
 from tests_app.web.once import once
@@ -74,7 +75,7 @@ def _asked(request: HttpRequest, rig_pk: int) -> tuple[Visit, Owed]:
 def _rule(owed: Owed) -> tuple[PostponementRule | None, str]:
     """Return the rule by which a test may wait, or why none may, in words."""
     try:
-        return postponements.rule_for_waiting(owed), ""
+        return rule_for_waiting(owed), ""
     except Refused as refusal:
         return None, str(refusal)
 
