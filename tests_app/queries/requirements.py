@@ -5,7 +5,7 @@ pressure never passes the weakest part it reaches. All pressures are gauge, in P
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any, Final
 
@@ -70,6 +70,7 @@ class Circumstances:
         recorded: whether a recorder the rules accept for a shorter hold was used.
         never_proved: keys of the components that passed no test since they were installed here: they owe the one
             on installation, whatever the reason of this one.
+        answers: what was found out already.
     """
 
     edition: Edition
@@ -80,6 +81,43 @@ class Circumstances:
     occasion: Occasion
     recorded: bool
     never_proved: frozenset[int] = frozenset()
+    answers: "Answers" = field(default_factory=lambda: Answers(), compare=False, repr=False)
+
+
+@dataclass
+class Answers:
+    """What was found out for one stack, carried on to every question asked in changed circumstances.
+
+    Attributes:
+        of: the positions the roles are those of.
+        roles: the role of each position, by its key.
+        choices: the rules chosen, or why none were, by edition and subject.
+    """
+
+    of: tuple[Standing, ...] = ()
+    roles: Mapping[int, str] = field(default_factory=dict)
+    choices: dict[tuple[int, Subject], Choice | InputError] = field(default_factory=dict)
+    editions: list[Edition] = field(default_factory=list)
+
+    def role(self, position: Position, standings: tuple[Standing, ...]) -> str:
+        """Return the role of a position among those of its stack."""
+        if self.of is not standings:
+            self.of, self.roles = standings, position_roles([one.position for one in standings])
+        return self.roles.get(position.pk, "")
+
+    def chosen(self, edition: Edition, subject: Subject) -> Choice:
+        """Return the rules that apply; raises InputError where none does. Elements of a kind are asked for alike."""
+        key = (id(edition), subject)
+        if key not in self.choices:
+            self.editions.append(edition)  # as long as it is kept no other has its id
+            try:
+                self.choices[key] = choose(edition, subject)
+            except InputError as error:
+                self.choices[key] = error
+        found = self.choices[key]
+        if isinstance(found, InputError):
+            raise found.with_traceback(None)
+        return found
 
 
 @dataclass(frozen=True)
@@ -159,8 +197,7 @@ def choice_for(standing: Standing, pressure_from: str, *, under: Circumstances) 
     """Return the rules that apply to an element; raises InputError naming the field no rule was found for."""
     component = standing.component
     kind = component.kind if component else standing.position.kind
-    roles = position_roles(one.position for one in under.standings)
-    role = roles.get(standing.position.pk, "")
+    role = under.answers.role(standing.position, under.standings)
     at_surface = under.stack.kind == StackKind.SUBSEA and standing.position.group in _AT_SURFACE_GROUPS
     subject = Subject(
         kind=kind,
@@ -169,7 +206,7 @@ def choice_for(standing: Standing, pressure_from: str, *, under: Circumstances) 
         side=_SIDES.get(pressure_from, Side.NONE),
         occasion=under.occasion,
     )
-    return choose(under.edition, subject)
+    return under.answers.chosen(under.edition, subject)
 
 
 def _with_owed(choice: Choice, standing: Standing, pressure_from: str, under: Circumstances) -> tuple[Choice, str]:

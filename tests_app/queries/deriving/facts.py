@@ -5,13 +5,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
-from typing import Final
+from typing import Final, cast
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
 from calcs.recurrence import Deferred, Event
-from calcs.rules import Edition, Occasion
+from calcs.rules import Edition, Occasion, StackKind
+from calcs.schedule_rules import ScheduledRule, rules_on
 from equipment.models import HoleSection, Installation, Rig, ServiceEvent
 from equipment.queries.stacks import Standing, standing_at
 from equipment.queries.wells import section_drilled
@@ -59,6 +60,18 @@ class RigFacts:
             return edition_at(self.rig, at=self.at)
         except NoRules as none:
             return none
+
+    @cached_property
+    def _rules(self) -> dict[tuple[str, str, str, str], Sequence[ScheduledRule]]:
+        return {}
+
+    def rules_on(self, task: str, what: str, *, stack: str, position: str = "") -> Sequence[ScheduledRule]:
+        """Return the scheduled rules for a task on one thing; what stands often on a rig is looked up once."""
+        key = (task, what, stack, position)
+        if key not in self._rules:
+            assert isinstance(self.edition, Edition)  # without rules nobody asks
+            self._rules[key] = rules_on(self.edition, task, what, stack=cast(StackKind, stack), position=position)
+        return self._rules[key]
 
     @cached_property
     def _entered_later(self) -> dict[str, set[int]]:

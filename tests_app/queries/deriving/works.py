@@ -61,13 +61,12 @@ def works(facts: RigFacts) -> Iterator[Derived]:
 
 
 def _of_component(one: Installation, facts: RigFacts, edition: Edition) -> Iterator[Derived]:
-    kind = cast(StackKind, one.position.stack.kind)
     for what, task in _OF_COMPONENTS.items():
         if not facts.scope.asks(what):
             continue
         if what is What.PRESSURE and is_pressure_ruled(one.component, edition):
             continue  # its own pressure rules ask for it, by records of tests
-        rules = rules_on(edition, task, one.component.kind, stack=kind)
+        rules = facts.rules_on(task, one.component.kind, stack=one.position.stack.kind)
         work = facts.work.get(one.component_id, ())
         happened = {
             Occasion.INSTALLED: one.installed_at,
@@ -82,8 +81,7 @@ def _of_component(one: Installation, facts: RigFacts, edition: Edition) -> Itera
 def _overhauls(facts: RigFacts, edition: Edition) -> Iterator[Derived]:
     """Yield the overhaul of each component, which counts from its own last one: its years can be spread."""
     asked = {
-        one.pk: rules_on(edition, Task.OVERHAUL, one.component.kind, stack=cast(StackKind, one.position.stack.kind))
-        for one in facts.chosen
+        one.pk: facts.rules_on(Task.OVERHAUL, one.component.kind, stack=one.position.stack.kind) for one in facts.chosen
     }
     ruled = [one for one in facts.chosen if asked[one.pk]]
     first = _first_installed(ruled)
