@@ -16,13 +16,18 @@ def timetable() -> dict[str, dict[str, Any]]:
     """
     return {
         "worker lives": _entry("config.leave_mark", EVERY_MINUTE),
-        "alert sweep": _entry("tests_app.sweep", EVERY_MINUTE, kept=TEN_MINUTES),
-        "messages that wait": _entry("tests_app.deliver_waiting", EVERY_MINUTE, kept=TEN_MINUTES),
-        "daily digests": _entry("tests_app.make_digests", EVERY_MINUTE, kept=TEN_MINUTES),
+        "alert sweep": _alerts("tests_app.sweep"),
+        "messages that wait": _alerts("tests_app.deliver_waiting"),
+        "daily digests": _alerts("tests_app.make_digests"),
         "what is owed": _entry("tests_app.reconcile_all", EVERY_FIVE_MINUTES),
         "missing certificates": _entry("tests_app.make_missing_certificates", EVERY_FIVE_MINUTES),
     }
 
 
-def _entry(task: str, every: timedelta, *, kept: timedelta | None = None) -> dict[str, Any]:
-    return {"task": task, "schedule": every, "options": {"expires": (kept or every).total_seconds()}}
+def _entry(task: str, every: timedelta) -> dict[str, Any]:
+    return {"task": task, "schedule": every, "options": {"expires": every.total_seconds()}}
+
+
+def _alerts(task: str) -> dict[str, Any]:
+    options = {"expires": TEN_MINUTES.total_seconds(), "queue": "alerts"}
+    return {"task": task, "schedule": EVERY_MINUTE, "options": options}

@@ -12,7 +12,7 @@ from tests_app.actions.digests import make_digests
 from tests_app.actions.obligations import reconcile_each, rigs_to_reckon
 from tests_app.actions.sending import CLAIM_LASTS, deliver
 from tests_app.actions.sweeping import escalate, note_failed_sweep, sweep
-from tests_app.after_commit import AT_ONCE, BACKLOG
+from tests_app.after_commit import ALERTS, BACKLOG
 from tests_app.models import Record
 from tests_app.queries.alerts import waiting_messages
 from tests_app.queries.unissued import sealed_without_paper
@@ -79,8 +79,7 @@ def deliver_message(message_id: int) -> None:
 def deliver_waiting() -> None:
     """Order again each message whose time has come: after quiet hours, a failed try, a lost order, a killed worker."""
     for pk in waiting_messages(timezone.now(), claim_lasts=CLAIM_LASTS):
-        # Not into the backlog: an alert does not stand in line behind a heap of certificates.
-        deliver_message.apply_async(kwargs={"message_id": pk}, queue=AT_ONCE, expires=_ORDER_LASTS)
+        deliver_message.apply_async(kwargs={"message_id": pk}, queue=ALERTS, expires=_ORDER_LASTS)
 
 
 @shared_task(name="tests_app.reconcile_all", ignore_result=True)

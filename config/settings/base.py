@@ -160,8 +160,9 @@ WELLHOLD_HOOKS_TO_PRIVATE = ENV.flag("WELLHOLD_HOOKS_TO_PRIVATE", default=False)
 
 # Background work: ids only, every task safe to run twice. A task is taken off the queue when it has ended, so one that
 # was running when its worker died runs again.
-# Two queues, taken from by turns: what a person waits for, and what nobody does (tests_app.after_commit).
-CELERY_TASK_QUEUES = [Queue("celery"), Queue("backlog")]
+# Three queues, taken from by turns: what a person waits for, alerts, and what nobody waits for
+# (tests_app.after_commit). However long each certificate takes, every other turn or so is an alert's.
+CELERY_TASK_QUEUES = [Queue("celery"), Queue("alerts"), Queue("backlog")]
 CELERY_TASK_DEFAULT_QUEUE = "celery"
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_IGNORE_RESULT = True

@@ -9,9 +9,10 @@ from celery import current_app
 from django.conf import settings
 from kombu.exceptions import OperationalError
 
+from config.timetable import timetable
 from tests import builders_tests_app as builders
 from tests.platform.waiting import wait_for
-from tests_app.after_commit import AT_ONCE, BACKLOG, as_backlog, enqueue
+from tests_app.after_commit import ALERTS, AT_ONCE, BACKLOG, as_backlog, enqueue
 from tests_app.models import Certificate, Record
 from tests_app.queries.unissued import sealed_without_paper
 from tests_app.tasks import make_certificate, make_missing_certificates
@@ -66,4 +67,15 @@ def test_what_nobody_waits_for_goes_to_a_queue_of_its_own(monkeypatch: pytest.Mo
         enqueue("tests_app.make_certificate", record_id=1)
     enqueue("tests_app.make_certificate", record_id=1)
     assert sent == [BACKLOG, AT_ONCE]
-    assert {queue.name for queue in settings.CELERY_TASK_QUEUES} == {BACKLOG, AT_ONCE}
+    assert {queue.name for queue in settings.CELERY_TASK_QUEUES} == {BACKLOG, AT_ONCE, ALERTS}
+
+
+@pytest.mark.django_db(transaction=True)
+def test_an_alert_stands_in_line_behind_no_heap_of_certificates(monkeypatch: pytest.MonkeyPatch):
+    sent: list[str] = []
+    monkeypatch.setattr(current_app, "send_task", lambda name, kwargs, queue: sent.append(queue))
+    with as_backlog():
+        enqueue("tests_app.deliver", message_id=1)
+    assert sent == [ALERTS]
+    swept = [entry["options"].get("queue") for entry in timetable().values() if entry["task"] == "tests_app.sweep"]
+    assert swept == [ALERTS]

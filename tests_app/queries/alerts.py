@@ -13,6 +13,8 @@ from equipment.models import CrewMember, CrewRole, Rig
 from equipment.queries import access
 from equipment.queries.access import Right, Viewer
 from tests_app.models import AlertSettings, Channel, Delivery, Message, Notice, SweepMark, What
+from trail import entries
+from trail.models import TrailEntry
 
 LATE_AFTER: Final = timedelta(minutes=5)
 """A sweep runs each minute; four may be missed while a long certificate is drawn."""
@@ -20,6 +22,8 @@ LONG_LEAD: Final = frozenset(
     {What.CALIBRATION, What.DOCUMENT, What.ELASTOMER, What.SHELL, What.OVERHAUL, What.INSPECTION}
 )
 """What takes weeks to arrange: a yard, a laboratory or a maker does it (common practice)."""
+MOST_CHANGES: Final = 20
+"""Changes of the settings a page shows."""
 _MAY_ACKNOWLEDGE: Final = frozenset({Right.RECORD, Right.MANAGE})
 
 
@@ -156,6 +160,11 @@ def waiting_messages(at: datetime, *, claim_lasts: timedelta) -> list[int]:
     free = Q(claimed_at=None) | Q(claimed_at__lte=at - claim_lasts)
     waiting = Message.objects.filter(free, sent_at=None, given_up_at=None, dropped_at=None, next_try_at__lte=at)
     return list(waiting.order_by("next_try_at", "pk").values_list("pk", flat=True))
+
+
+def changes_of(chosen: AlertSettings) -> QuerySet[TrailEntry]:
+    """Return who changed a rig's alert settings, the latest first."""
+    return entries.of_subject(chosen)[:MOST_CHANGES]
 
 
 def sweep_mark(rig: Rig) -> SweepMark | None:

@@ -1,5 +1,7 @@
 """The page on which a rig chooses whom it tells, when, and by what; and the test message."""
 
+from typing import Final
+
 from django.contrib import messages
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
@@ -21,6 +23,7 @@ from tests_app.web.entry import Visit, signed_in
 from tests_app.web.refusals import attempt, status_of
 from tests_app.web.sweep_shown import sweep_shown
 from tests_app.web_hooks import host_of
+from trail.models import TrailEntry
 
 
 @sensitive_post_parameters("hook_secret")
@@ -68,8 +71,34 @@ def _shown(visit: Visit, chosen: AlertSettings) -> dict[str, object]:
         "mail_is_set": alerts.mail_is_set(),
         "may_administer": visit.may(Right.ADMINISTER),
         "may_acknowledge": alerts.may_acknowledge(visit.user, visit.rig),
+        "changes": [(one, _differing(one)) for one in alerts.changes_of(chosen)],
         "section": "alerts",
     }
+
+
+def _differing(entry: TrailEntry) -> str:
+    """Return what a change was about, in words."""
+    before, after = entry.before or {}, entry.after or {}
+    named = [_NAMES[name] for name in after if name in _NAMES and before.get(name) != after[name]]
+    return ", ".join(named) if entry.before else "first choice"
+
+
+_NAMES: Final = {
+    "hours_before": "stages of tests",
+    "long_hours_before": "stages of what takes weeks",
+    "each_day_overdue": "each day overdue",
+    "roles": "roles told",
+    "people": "people told",
+    "by_mail": "e-mail",
+    "quiet_from": "begin of quiet hours",
+    "quiet_until": "end of quiet hours",
+    "urgent_in_quiet": "what breaks quiet hours",
+    "digest_at": "hour of the digest",
+    "escalate_after_hours": "wait before escalation",
+    "escalate_from_hours": "what is escalated",
+    "hook_url": "web hook",
+    "hook_secret": "whether the web hook has a secret",
+}
 
 
 @require_POST

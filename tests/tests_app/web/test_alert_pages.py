@@ -110,7 +110,9 @@ def test_the_manager_chooses_how_the_rig_tells(manager: Client, watch: Watch):
     chosen = AlertSettings.objects.get()
     assert (chosen.hours_before, chosen.long_hours_before) == ([72, 12], [336])
     assert (chosen.quiet_from, chosen.digest_at, chosen.urgent_in_quiet) == (time(22), time(5, 30), False)
-    assert "3 d, 12 h before, at the due date, and each day overdue" in page(manager, "alert-settings", watch.rig.pk)
+    shown = page(manager, "alert-settings", watch.rig.pk)
+    assert "3 d, 12 h before, at the due date, and each day overdue" in shown
+    assert f"{watch.manager}: stages of tests, stages of what takes weeks, " in shown
 
 
 @pytest.mark.parametrize(
