@@ -189,6 +189,7 @@ def sum_of(
     The same in UTC: 16 Mar 2026, 05:00 UTC
     Clocks change between: 8 Mar 2026, 03:00 UTC−5: from UTC−6 to UTC−5, 1 h forward
     Time that passes: 14 d 20 h 50 min
+    Begin before: midnight at the end of 15 Mar 2026, UTC−5
     """
     answer = due(interval, deadline, history, at=at, zone=zone, forget=forget, doing=doing)
     return tuple(_lines(answer, interval, deadline, zone, doing))
@@ -211,8 +212,9 @@ def _lines(
         yield SumLine("Due", "nothing, while it is out of service")
     elif since is not None:
         yield SumLine("Due", "at once, from that moment")
-    if answer.original_due_at is not None and answer.due_at is not None:
-        yield SumLine("Moved by a deferral to", limit_words(answer.due_at, zone))
+    is_moved, is_counted = answer.original_due_at is not None, answer.counts_from_kind is EventKind.TESTED
+    if answer.due_at is not None and (is_moved or is_counted):
+        yield SumLine("Moved by a deferral to" if is_moved else "Begin before", limit_words(answer.due_at, zone))
 
 
 def _what(kind: EventKind, doing: Doing) -> str:

@@ -103,7 +103,8 @@ def strip(blocks: Sequence[Block], months: Sequence[Month], *, label: str) -> Sa
     # What was not met is drawn last: a thin one is not to vanish under its neighbour.
     ordered = sorted(blocks, key=lambda block: block.condition in _SOLID)
     return format_html(
-        '<svg class="strip" viewBox="0 0 {} {}" width="{}" height="{}" role="img" aria-label="{}">{}{}</svg>',
+        '<svg class="strip" viewBox="0 0 {} {}" width="{}" height="{}" preserveAspectRatio="none" role="img" '
+        'aria-label="{}">{}{}</svg>',
         f"{WIDTH:g}",
         f"{HEIGHT:g}",
         f"{WIDTH:g}",

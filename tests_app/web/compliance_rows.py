@@ -63,6 +63,11 @@ class Window:
         return min(self.months[-1].end, self.at)
 
     @property
+    def ends(self) -> tuple[str, str]:
+        """Return the first and the last month in words."""
+        return f"{self.months[0].begin:%b %Y}", f"{self.months[-1].begin:%b %Y}"
+
+    @property
     def words(self) -> str:
         """Return the months in words."""
         return f"{self.months[0].begin:%B %Y} to {self.months[-1].begin:%B %Y}"
