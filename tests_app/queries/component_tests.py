@@ -4,8 +4,8 @@ from typing import Final
 
 from django.db.models import QuerySet
 
-from equipment.models import Component
-from tests_app.models import Line
+from equipment.models import Component, ControlItem
+from tests_app.models import FunctionLine, Line
 
 _BULKY: Final = (
     "step__verdict",
@@ -21,3 +21,13 @@ def lines_of_component(component: Component) -> QuerySet[Line]:
     return lines.select_related("position", "step__record__superseded_by").order_by(
         "-step__record__started_at", "-step__order"
     )
+
+
+def function_lines_of(**subject: Component | ControlItem) -> QuerySet[FunctionLine]:
+    """Return the lines of function tests about a component or a control item, the latest first, each with its record.
+
+    Drafts and signed tests; those given up are left out.
+    """
+    lines = FunctionLine.objects.filter(**subject, record__discarded_at__isnull=True)
+    kept = lines.defer("record__content", "record__superseded_by__content")
+    return kept.select_related("record__superseded_by").order_by("-record__started_at", "-order")
