@@ -1,15 +1,21 @@
 """The fleet board counts by SQL what `calcs.recurrence.due` says of each obligation, and asks no more for more rigs."""
 
+import itertools
 import random
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+from pytest_django import DjangoAssertNumQueries
+
 from calcs.recurrence import Deadline, Deferred, Event, EventKind, Happened, Interval, State, Tested
 from calcs.stated import Stated
 from equipment.models import Rig
 from tests import builders
-from tests_app.models import Obligation, What
+from tests_app.models import Notice, Obligation, Reckoning, What
 from tests_app.queries.board import NAMED_PER_RIG, board
 from tests_app.queries.deriving.derived import Derived, Requirement, Subject
 from tests_app.queries.due_items import NEVER_TESTED, NOT_PASSED, DueItem
@@ -19,6 +25,7 @@ WORKED = datetime(2026, 3, 20, 15, tzinfo=UTC)
 """Twelve days after clocks went forward in Chicago; two- and three-week intervals reach across that."""
 SEED = 20260320
 ROWS = 400
+RIGS = [("Quiet Mast", "us-ocs"), ("Loud Mast", "us-ocs"), ("Dark Mast", "")]
 LATER = [timedelta(0), timedelta(hours=1), timedelta(days=2), timedelta(days=3, minutes=1), timedelta(days=9)]
 
 
@@ -103,3 +110,61 @@ def test_the_counts_are_those_of_each_obligation_looked_at_alone(db: None):
             (i for i in items if i.state == State.OVERDUE and i.stops_operations), key=lambda i: i.due.due_at
         )
         assert found.stopping_named == tuple(f"Pressure test, {item.subject}" for item in longest[:NAMED_PER_RIG])
+
+
+def test_a_fleet_of_fifty_asks_no_more_than_one_of_two(
+    db: None, client: Client, django_assert_max_num_queries: DjangoAssertNumQueries
+):
+    client.force_login(builders.a_person(superuser=True))
+    counts = []
+    for size in (2, 50):
+        missing = size - Rig.objects.count()
+        made = Rig.objects.bulk_create(
+            Rig(name=f"Mast {size}-{n}", kind="land", time_zone="UTC", created_at=WORKED) for n in range(missing)
+        )
+        chance = random.Random(size)
+        Obligation.objects.bulk_create(
+            row for rig in made for row in itertools.islice(some_obligations(rig, chance), 9)
+        )
+        with django_assert_max_num_queries(20) as met:
+            assert client.get("/").status_code == 200
+        counts.append(len(met))
+    assert counts[0] == counts[1]
+
+
+def test_the_worst_rig_stands_first_and_each_count_leads_to_its_rows(db: None, client: Client):
+    quiet, loud, dark = (builders.a_rig(name, rules=rules) for name, rules in RIGS)
+    client.force_login(builders.a_person(superuser=True))
+    now = timezone.now()
+    for rig in (quiet, loud):
+        Reckoning.objects.update_or_create(rig=rig, defaults={"worked_at": now})
+    Obligation.objects.create(
+        rig=loud,
+        key="drill/rig-1",
+        what=What.DRILL,
+        subject="Each crew",
+        due_at=now - timedelta(days=3),
+        counts_from=now - timedelta(days=10),
+        worked_at=now,
+    )
+    Notice.objects.create(
+        rig=loud,
+        obligation_key="drill/rig-1",
+        what=What.DRILL,
+        stage="overdue",
+        occasion="x",
+        hours_past=0,
+        subject="Each crew",
+        headline="Overdue",
+        created_at=now,
+    )
+    page = client.get("/").content.decode()
+    places = [page.rindex(f">{rig.name}</a>") for rig in (loud, dark, quiet)]
+    assert places == sorted(places)
+    front = reverse("tests_app:rig", args=[loud.pk])
+    assert f'<a href="{front}?when=overdue">1</a>' in page
+    assert f'<a href="{reverse("tests_app:rig-alerts", args=[loud.pk])}">1</a>' in page
+    assert "Drill, Each crew" in page
+    assert "No rules chosen" in page
+    assert client.get("/", {"standing": "overdue"}).content.decode().count('data-label="Standing"') == 1
+    assert "Quiet Mast,Jack-up,In date,0,0,0" in client.get("/", {"export": "csv"}).content.decode()

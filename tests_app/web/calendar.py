@@ -59,6 +59,8 @@ class EntryFilter(RowFilter[Entry]):
 
     def __init__(self, data: QueryDict, *args: Any, **options: Any) -> None:
         super().__init__({**data.dict(), "days": str(days_in(data))}, *args, **options)
+        for name in _opportunities(data):
+            self.fields[name] = forms.CharField(required=False, widget=forms.HiddenInput)
 
     def keeps(self, row: Entry, wanted: Mapping[str, Any]) -> bool:
         """Tell whether the row stays; a planned window holds several kinds of test, and stays."""
@@ -154,9 +156,8 @@ def show(request: HttpRequest, rig_pk: int) -> HttpResponse:
         "days": days,
         "start": start,
         "last": shown[-1],
-        "earlier": _query(days, max(today, start - days * _DAY)) if start > today else "",
-        "later": _query(days, start + days * _DAY) if _reaches(start + days * _DAY, today, days) else "",
-        "months_ahead": _months_ahead(today, days),
+        "turns": _turns(start, today, days, _opportunities(request.GET)),
+        "plan_query": asked.address,
         "owed": sum(1 for one in outstanding if one.is_owed_now and not one.why_not_planned),
         "weekdays": ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"),
     }
@@ -176,18 +177,21 @@ def _reaches(start: date, today: date, days: int) -> bool:
     return (start - today).days + days <= LONGEST_DAYS
 
 
-def _query(days: int, start: date) -> str:
-    return urlencode({"days": days, "start": start.isoformat()})
+def _opportunities(query: QueryDict) -> dict[str, str]:
+    """Return the days that offer themselves, as the address of a plan holds them."""
+    return {name: value for name, value in query.items() if name[:1].isdigit() and value}
 
 
-def _months_ahead(today: date, days: int) -> list[tuple[str, str]]:
-    """Return the months that can be turned to, each with its query."""
-    found = []
+def _turns(start: date, today: date, days: int, kept: Mapping[str, str]) -> list[tuple[str, str]]:
+    """Return the days that can be turned to, each with its query: earlier, each month, later."""
+    wanted = [("Earlier", max(today, start - days * _DAY))] if start > today else []
     month = today
     while _reaches(month, today, days):
-        found.append((f"{month:%b %Y}", _query(days, month)))
+        wanted.append((f"{month:%b %Y}", month))
         month = (month.replace(day=1) + 32 * _DAY).replace(day=1)
-    return found
+    if _reaches(start + days * _DAY, today, days):
+        wanted.append(("Later", start + days * _DAY))
+    return [(title, urlencode({"days": days, "start": first.isoformat(), **kept})) for title, first in wanted]
 
 
 def _entries(dated: Sequence[Outstanding], windows: Sequence[PlannedWindow]) -> Iterator[Entry]:

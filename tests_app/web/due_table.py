@@ -20,6 +20,7 @@ from calcs.rule_words import OCCASION_WORDS
 from calcs.rules import Occasion
 from calcs.schedule_rule_words import REASON_WORDS
 from calcs.schedule_rules import PostponeReason
+from equipment.models import NOT_PRESSURE_TESTED
 from equipment.queries.access import Right
 from equipment.web.columns import ListTable, MomentColumn
 from equipment.web.lists import RowFilter
@@ -45,6 +46,7 @@ _RECORDED_BY: Final[Mapping[str, str]] = {
     What.PUMP: "tests_app:pump-test-new",
 }
 """Tests with a record of their own; everything else is entered as work done."""
+_TESTS: Final = frozenset({*_RECORDED_BY, What.CASING})
 
 
 @dataclass(frozen=True)
@@ -177,20 +179,30 @@ class DueRow:
 
     @property
     def _record(self) -> Link | None:
-        name = _RECORDED_BY.get(self.item.what, "tests_app:work-new")
-        if self.item.what == What.PRECHARGE and self.item.bank is not None:
-            return self._offered(Right.RECORD, address_of("equipment:precharge-new", self.item.bank.pk), "Record it")
-        return self._offered(Right.RECORD, self._keyed(name), "Record it")
+        bank, words = self.item.bank, "Record it"
+        if bank is not None and self.item.what == What.PRECHARGE:
+            return self._offered(Right.RECORD, address_of("equipment:precharge-new", bank.pk), words)
+        if bank is not None and self.item.what == What.SHELL:
+            return self._offered(Right.MANAGE, address_of("equipment:bank", bank.pk), words)
+        if self.item.what in _RECORDED_BY and not self._is_work:
+            return self._offered(Right.RECORD, self._keyed(_RECORDED_BY[self.item.what]), words)
+        return self._offered(Right.WORK, self._keyed("tests_app:work-new"), words)
+
+    @property
+    def _is_work(self) -> bool:
+        """Tell whether a pressure test of it is entered as work done: a connection, a diverter."""
+        component = self.item.component
+        held_in_none = component is None or component.kind in NOT_PRESSURE_TESTED
+        return self.item.what == What.PRESSURE and held_in_none
 
     @property
     def _defer(self) -> Link | None:
-        return self._offered(Right.MANAGE, self._keyed("tests_app:deferral-new"), "Defer")
+        return self._offered(Right.DEFER, self._keyed("tests_app:deferral-new"), "Defer")
 
     @property
     def _postpone(self) -> Link | None:
-        is_test = self.item.what in _RECORDED_BY
-        address = self._keyed("tests_app:postponement-new") if is_test else ""
-        return self._offered(Right.RECORD, address, "Not safe to test now")
+        address = self._keyed("tests_app:postponement-new") if self.item.what in _TESTS else ""
+        return self._offered(Right.DEFER, address, "Not safe to test now")
 
     def _keyed(self, name: str) -> str:
         address = address_of(name, self.rig_pk)
