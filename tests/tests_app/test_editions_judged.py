@@ -147,7 +147,7 @@ def test_an_approved_pressure_and_holds_of_their_own_times_are_judged_as_the_rul
     assert content["section"]["approved_test_pressure"] == {"value": "5000", "unit": "psi"}
     assert content["steps"][0]["limits"]["low_hold_s"] == 300
     sheet = sheet_of(content)
-    assert sheet.summary[0].hold == "5 min low, 10 min high"
+    assert sheet.summary[0].hold == "5/10 min"
     assert [fact.more for fact in sheet.facts if fact.name == "Approved test pressure"] == ["Well programme 12, rev. 2"]
 
 

@@ -133,7 +133,10 @@ class Working:
 
 @dataclass(frozen=True, slots=True)
 class Counts:
-    """How much was tested; `high_alone` counts the steps no low test is asked of."""
+    """How much was tested.
+
+    `high_alone` counts the steps no low test is asked of, `two_times` those whose low hold has its own time.
+    """
 
     elements: int
     steps: int
@@ -141,6 +144,7 @@ class Counts:
     typed: int
     open: int
     high_alone: int
+    two_times: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +204,7 @@ def _counts(content: Content) -> Counts:
         typed=sum(step["evidence"]["key"] == "typed" for step in content["steps"]),
         open=len(content["open_lines"]),
         high_alone=sum(not asks_low(step) for step in content["steps"]),
+        two_times=sum("low_hold_s" in step["limits"] for step in content["steps"]),
     )
 
 
@@ -265,9 +270,12 @@ def _band(low: Quantity | None, high: Quantity | None, unit: str) -> str:
 
 
 def _hold_times(asked: LimitsContent | LineContent) -> str:
-    """Return how long each pressure is held: once where both last the same."""
+    """Return how long each pressure is held: once where both last the same, else the low one's time first."""
     high, low = figures.minutes(asked["hold_s"]), asked.get("low_hold_s")
-    return high if low is None else f"{figures.minutes(low)} low, {high} high"
+    if low is None:
+        return high
+    short = figures.minutes(low)
+    return f"{short.removesuffix(' min') if high.endswith(' min') else short}/{high}"
 
 
 def _lowest(hold: HoldContent | None, unit: str) -> str:

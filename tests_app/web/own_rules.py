@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from calcs.errors import InputError
 from calcs.programmes import OWN_RULE, Changeable, figures_of, rules_of
+from calcs.rule_words import scope_words
 from calcs.rules import Edition, OwnFigure
 from equipment.models import Rig
 from equipment.queries import access
@@ -140,7 +141,14 @@ def _page(
     back: TakeBackForm,
 ) -> HttpResponse:
     refused = next((one for one in (form, back) if one is not None and one.is_bound), None)
-    context: dict[str, Any] = {"found": found, "own": own, "form": form, "back": back, "asked": request.GET.urlencode()}
+    context: dict[str, Any] = {
+        "found": found,
+        "applies": [scope_words(scope) for scope in found.rule.scopes] if found else [],
+        "own": own,
+        "form": form,
+        "back": back,
+        "asked": request.GET.urlencode(),
+    }
     status = status_of(refused) if refused is not None else HTTPStatus.OK
     return visit.show(request, "tests_app/own_figure.html", context, status=status)
 
