@@ -41,13 +41,12 @@ def _heading(test: FunctionTest) -> shape.FunctionHeadingContent:
         "manifold_pressure": as_entered(test.manifold_pressure),
         "annular_pressure": as_entered(test.annular_pressure),
         "operator": test.operator,
-        "statements": [{name: one[name] for name in ("words", "clause", "by")} for one in test.confirmed],
+        "statements": [{"words": one["words"], "clause": one["clause"], "by": one["by"]} for one in test.confirmed],
     }
 
 
 def _line(line: FunctionLine, lines: Sequence[FunctionLine]) -> shape.WorkedLine:
     verdict: Mapping[str, Any] = line.verdict or _NOT_JUDGED
-    quantities: Any = {name: as_entered(getattr(line, name)) for name in _QUANTITIES}
     counters = [as_entered(getattr(line, f"counter_{name}")) for name in ("before", "between", "after")]
     by_key = {one.pk: one for one in lines}
     again = by_key.get(line.retest_of_id or 0)
@@ -58,7 +57,11 @@ def _line(line: FunctionLine, lines: Sequence[FunctionLine]) -> shape.WorkedLine
         "station": line.controls_as_used.get("station", {}).get("name", ""),
         "pod": line.controls_as_used.get("pod", {}).get("name", ""),
         "closed_on": {"key": line.closed_on, "text": line.get_closed_on_display()} if line.closed_on else None,
-        **quantities,
+        "pipe": as_entered(line.pipe),
+        "closing_time": as_entered(line.closing_time),
+        "opening_time": as_entered(line.opening_time),
+        "closing_volume": as_entered(line.closing_volume),
+        "opening_volume": as_entered(line.opening_volume),
         "counters": counters if any(counters) else [],
         "completed": line.completed,
         "leak_seen": line.leak_seen,
@@ -76,7 +79,6 @@ def _line(line: FunctionLine, lines: Sequence[FunctionLine]) -> shape.WorkedLine
     }
 
 
-_QUANTITIES = ("pipe", "closing_time", "opening_time", "closing_volume", "opening_volume")
 _NOT_JUDGED: Mapping[str, Any] = {"times": (), "volumes": (), "turns": (), "reasons": (), "notes": (), "judged_by": ""}
 
 
