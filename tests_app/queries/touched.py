@@ -16,6 +16,7 @@ from tests_app.models import (
     Postponement,
     PumpTest,
     Record,
+    RecordKind,
     TestReason,
     What,
 )
@@ -101,17 +102,25 @@ def _record(row: Record) -> Scope:
     heading = getattr(row, "pressure_test", None)
     if heading is not None and heading.reason in _STACK_MOVED:
         return EVERYTHING
-    components = {*Line.objects.filter(step__record__in=keys).order_by().values_list("component_id", flat=True)}
-    for model in (DrawdownTest, PumpTest):
-        rows = model._default_manager.filter(record__in=keys)
-        components |= {*rows.values_list("bank__component_id", flat=True)}
-    worked = FunctionLine.objects.filter(record__in=keys).order_by().values_list("component_id", "control_item_id")
-    parts = {component for component, _ in worked} | components
-    items = {item for _, item in worked}
+    parts, items = _worked_in(row.kind, keys)
     if heading is not None and row.sealed_at is not None:
         used = [place for place in (heading.control_station, heading.pod) if place]
         items |= {*ControlItem.objects.filter(stack=row.stack_id, place__in=used).values_list("pk", flat=True)}
     return Scope.of(components=parts, control_items=items, whats=_TESTED) | _that_names(keys)
+
+
+def _worked_in(kind: str, records: set[int]) -> tuple[set[int | None], set[int | None]]:
+    """Return the components and control items that records of a kind are about. One query."""
+    if kind == RecordKind.FUNCTION:
+        rows = FunctionLine.objects.filter(record__in=records).order_by().values_list("component_id", "control_item_id")
+        worked = list(rows)
+        return {component for component, _ in worked}, {item for _, item in worked}
+    if kind == RecordKind.PRESSURE:
+        lines = Line.objects.filter(step__record__in=records).order_by()
+        return {*lines.values_list("component_id", flat=True)}, set()
+    model = DrawdownTest if kind == RecordKind.DRAWDOWN else PumpTest
+    tests = model._default_manager.filter(record__in=records)
+    return {*tests.values_list("bank__component_id", flat=True)}, set()
 
 
 def _that_names(records: set[int]) -> Scope:

@@ -45,7 +45,11 @@ def derive(
 
     With `since` pressure and function tests signed and over before then are left out of the histories.
     """
-    facts = RigFacts(rig, at, known_at, scope, since)
+    return _derive(RigFacts(rig, at, known_at, scope, since))
+
+
+def _derive(facts: RigFacts) -> list[Derived]:
+    scope = facts.scope
     asked = [family for family, whats in _FAMILIES if scope.whats is None or scope.whats & whats]
     found = [one for family in asked for one in family(facts) if scope.asks(one.what)]
     once = {one.key: one for one in reversed(found)}
@@ -71,7 +75,8 @@ def derive_for_dates(rig: Rig, *, at: datetime, scope: Scope = EVERYTHING) -> li
     of what passed none of them its older ones too; the dates, and the events kept of them, are the same.
     """
     since = at - LATELY
-    found = derive(rig, at=at, scope=scope, since=since)
+    facts = RigFacts(rig, at, None, scope, since)
+    found = _derive(facts)
     untold = [one for one in found if one.what in _BY_RECORDS and last_pass(one.history, at=at) is None]
     older = Scope.of(
         components=[one.subject.component.pk for one in untold if one.subject.component is not None],
@@ -80,5 +85,5 @@ def derive_for_dates(rig: Rig, *, at: datetime, scope: Scope = EVERYTHING) -> li
     )
     if older.is_empty or not Record.objects.filter(rig=rig, concluded_at__lt=since, sealed_at__isnull=False).exists():
         return found
-    whole = {one.key: one for one in derive(rig, at=at, scope=older)}
+    whole = {one.key: one for one in _derive(facts.with_older(older))}
     return [whole.get(one.key, one) for one in found]

@@ -26,6 +26,11 @@ from tests_app.queries.rules_followed import edition_at
 from tests_app.queries.waiting import deferrals_of
 from trail.models import TrailEntry
 
+_SHARED: Final = frozenset(
+    {"zone", "edition", "_entered_later", "installed", "section", "sections", "work", "completions", "component_work"}
+    | {"deferrals", "around", "_rules"}
+)
+"""Facts that do not hang on how far back tests are asked for."""
 _ENTERED: Final = ("component.installed", "service.recorded", "document.attached", "elastomer.fitted")
 _REMOVED: Final = "component.removed"
 
@@ -47,6 +52,12 @@ class RigFacts:
     known_at: datetime | None
     scope: Scope
     since: datetime | None = None
+
+    def with_older(self, scope: Scope) -> "RigFacts":
+        """Return the same facts for a part of the scope, tests of any age with it; what was read is not read again."""
+        wider = RigFacts(self.rig, self.at, self.known_at, scope)
+        wider.__dict__.update({name: self.__dict__[name] for name in _SHARED & self.__dict__.keys()})
+        return wider
 
     @cached_property
     def zone(self) -> ZoneInfo:

@@ -38,7 +38,10 @@ def function_tests(facts: RigFacts) -> Iterator[Derived]:
     ]
     ruled = [(one, rules) for one, rules in asked if rules]
     items = [(item, _rules(facts, item.kind, item.stack, "")) for item in _items(facts)]
-    history = _History.of(facts, [one for one, _ in ruled], [item for item, rules in items if rules])
+    if not ruled and not any(rules for _, rules in items):
+        return
+    refits = any(event.occasion == Occasion.REFITTED for _, rules in ruled for rule in rules for event in rule.events)
+    history = _History.of(facts, [one for one, _ in ruled], [item for item, rules in items if rules], refits=refits)
     for one, rules in ruled:
         yield from _of_component(one, rules, history)
     for item, rules in items:
@@ -66,11 +69,13 @@ class _History:
     facts: RigFacts
     edition: Edition
     worked: dict[Worked, list[Proved]]
-    stood_before: dict[int, datetime]
+    stood_before: frozenset[int]
 
     @classmethod
-    def of(cls, facts: RigFacts, placed: Sequence[Installation], items: Sequence[ControlItem]) -> "_History":
-        """Read it. Two queries."""
+    def of(
+        cls, facts: RigFacts, placed: Sequence[Installation], items: Sequence[ControlItem], *, refits: bool
+    ) -> "_History":
+        """Read it; which components stood somewhere before only where a rule asks. Two queries at most."""
         assert isinstance(facts.edition, Edition)
         keys = [one.component_id for one in placed]
         asked = Q(record__rig=facts.rig) & since_then("record", facts.since)
@@ -81,13 +86,16 @@ class _History:
             worked[subject] = [
                 Proved(proof, passed) for proof, passed in known if proof and not facts.proofs.is_corrected(proof)
             ]
-        before = Installation.objects.filter(component__in=keys, removed_at__lte=facts.at)
-        stood = {key: left for key, left in before.values_list("component_id", "removed_at") if left is not None}
-        return cls(facts, facts.edition, worked, stood)
+        return cls(facts, facts.edition, worked, _stood_before(keys, facts) if refits else frozenset())
 
     def on_stack(self, stack: Stack, reason: str) -> datetime | None:
         """Return when the stack was last landed or on the stump: when the test made for that began."""
         return self.facts.reasons.get((stack.pk, reason))
+
+
+def _stood_before(keys: Sequence[int], facts: RigFacts) -> frozenset[int]:
+    before = Installation.objects.filter(component__in=keys, removed_at__lte=facts.at)
+    return frozenset(before.order_by().values_list("component_id", flat=True))
 
 
 def _of_component(one: Installation, rules: Sequence[ScheduledRule], history: _History) -> Iterator[Derived]:
