@@ -179,7 +179,7 @@ def _reaches(start: date, today: date, days: int) -> bool:
 
 def _opportunities(query: QueryDict) -> dict[str, str]:
     """Return the days that offer themselves, as the address of a plan holds them."""
-    return {name: value for name, value in query.items() if name[:1].isdigit() and value}
+    return {name: str(value) for name, value in query.items() if name[:1].isdigit() and value}
 
 
 def _turns(start: date, today: date, days: int, kept: Mapping[str, str]) -> list[tuple[str, str]]:
