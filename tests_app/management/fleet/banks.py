@@ -7,7 +7,7 @@ from calcs.units import Dimension
 from equipment.models import Bank, CrewRole, PrechargeCheck, PrechargeReading
 from equipment.queries.copies import as_used
 from tests_app.management.fleet.founding import WRITER, told
-from tests_app.management.fleet.site import Site, measured
+from tests_app.management.fleet.site import Site, measured, quantities
 
 EVERY_DAYS: Final = (45, 80)
 LOW_SHARE: Final = 0.004
@@ -45,8 +45,9 @@ def _round(site: Site, bank: Bank, at: datetime) -> None:
             PrechargeReading(
                 check_round=check,
                 bottle=bottle,
-                pressure=measured(f"{psi} psi"),
-                gas_temperature=measured("70 degF", Dimension.TEMPERATURE),
+                **quantities(
+                    pressure=measured(f"{psi} psi"), gas_temperature=measured("70 degF", Dimension.TEMPERATURE)
+                ),
                 recorded_at=at,
                 recorded_by=WRITER,
             )

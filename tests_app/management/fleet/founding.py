@@ -28,7 +28,7 @@ from tests_app import rulebook
 from tests_app.management.fleet.designs import SPARE_KINDS, Design, design_of, name_of
 from tests_app.management.fleet.papers import Paper
 from tests_app.management.fleet.shelf import Shelf
-from tests_app.management.fleet.site import Site, measured
+from tests_app.management.fleet.site import Site, measured, quantities
 from tests_app.models import Programme
 from trail.entries import snapshot
 from trail.models import TrailEntry
@@ -208,11 +208,10 @@ def _section(site: Site, well: Well, order: int, name: str, begins_at: datetime,
             order=order,
             name=name,
             begins_at=begins_at,
-            masp=measured(f"{masp:,} psi"),
+            **quantities(masp=measured(f"{masp:,} psi"), wellhead_rated_working_pressure=measured("15,000 psi")),
             masp_basis="entered",
             masp_reason="Invented.",
             masp_margin_approval=approval,
-            wellhead_rated_working_pressure=measured("15,000 psi"),
         )
     )
 
@@ -229,8 +228,7 @@ def _instruments(site: Site) -> None:
             kind=kind,
             serial=f"{letters}-{site.number:03d}",
             maker="Invented Works",
-            range_low=measured("0 psi"),
-            range_high=measured(highest),
+            **quantities(range_low=measured("0 psi"), range_high=measured(highest)),
             calibrated_on=_day(site, calibrated),
             calibration_due_on=_day(site, calibrated + timedelta(days=DAYS_A_YEAR)),
             certificate_number=f"CAL-{letters}-{site.number:03d}",
@@ -243,11 +241,13 @@ def _bank(site: Site, component: Component) -> None:
         Bank(
             component=component,
             purpose="main",
-            design_precharge=measured("1,000 psi"),
-            reference_temperature=measured("70 degF", Dimension.TEMPERATURE),
-            charged_pressure=measured("3,000 psi"),
-            minimum_operating_pressure=measured("1,200 psi"),
-            precharge_tolerance=measured("100 psi"),
+            **quantities(
+                design_precharge=measured("1,000 psi"),
+                reference_temperature=measured("70 degF", Dimension.TEMPERATURE),
+                charged_pressure=measured("3,000 psi"),
+                minimum_operating_pressure=measured("1,200 psi"),
+                precharge_tolerance=measured("100 psi"),
+            ),
             tolerance_source="Invented for measuring.",
         )
     )
@@ -260,8 +260,9 @@ def _bank(site: Site, component: Component) -> None:
                 bank=bank,
                 position_number=number,
                 serial=f"BT-{site.number:03d}-{number:02d}",
-                shell_volume=measured("11 gal", Dimension.VOLUME),
-                gas_volume=measured("10 gal", Dimension.VOLUME),
+                **quantities(
+                    shell_volume=measured("11 gal", Dimension.VOLUME), gas_volume=measured("10 gal", Dimension.VOLUME)
+                ),
                 shell_tested_on=_day(site, tested),
                 shell_test_due_on=_day(site, tested + timedelta(days=5 * DAYS_A_YEAR)),
                 state_since=_day(site, site.founded_at),

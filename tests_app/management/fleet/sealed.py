@@ -25,7 +25,7 @@ from tests_app.management.fleet.papers import Paper
 from tests_app.management.fleet.phrases import plain
 from tests_app.management.fleet.plans import PlannedLine, PlannedStep
 from tests_app.management.fleet.rounds import Test
-from tests_app.management.fleet.site import Site, measured
+from tests_app.management.fleet.site import Site, measured, quantities
 from tests_app.models import (
     Barrier,
     Certificate,
@@ -186,9 +186,7 @@ def _first_line(component: Component, position: Position, planned: PlannedLine) 
         component=component,
         component_as_tested=as_tested(component, position),
         pressure_from=planned.side,
-        required_low_min=planned.low_min,
-        required_low_max=planned.low_max,
-        required_high=planned.high,
+        **quantities(required_low_min=planned.low_min, required_low_max=planned.low_max, required_high=planned.high),
         hold_seconds=planned.hold_seconds,
         clause=planned.clause,
         working=planned.working,
@@ -244,9 +242,11 @@ def _typed(
         phase=phase,
         start_at=at,
         end_at=at + lasts,
-        start_pressure=measured(starts),
-        end_pressure=measured(ends),
-        highest_before=measured(highest) if highest else None,
+        **quantities(
+            start_pressure=measured(starts),
+            end_pressure=measured(ends),
+            highest_before=measured(highest) if highest else None,
+        ),
         reason=READ_FROM,
     )
 

@@ -79,7 +79,7 @@ def _insert(model: type[models.Model], rows: Sequence[models.Model]) -> None:
     if not rows:
         return
     quote = connection.ops.quote_name
-    columns = ", ".join(quote(field.column) for field in model._meta.concrete_fields)
+    columns = ", ".join(quote(str(field.column)) for field in model._meta.concrete_fields)
     places = ", ".join(["%s"] * len(model._meta.concrete_fields))
     statement = f"INSERT INTO {quote(model._meta.db_table)} ({columns}) VALUES ({places})"
     with connection.cursor() as cursor:

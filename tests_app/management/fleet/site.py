@@ -34,6 +34,11 @@ def measured(text: str, dimension: Dimension = Dimension.PRESSURE) -> Measured:
     return Measured.of(text, dimension, field="quantity")
 
 
+def quantities(**given: Measured | None) -> dict[str, Any]:
+    """Return quantities as facts of a row to be made."""
+    return given
+
+
 @dataclass
 class Site:
     """The rig's rows, what stands where as its history goes on, and the chance that decides it.
