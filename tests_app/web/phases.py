@@ -51,8 +51,10 @@ class PhaseRow:
         due_at = self.phase.due_at
         if due_at is None:
             return "No date on file"
-        word = dict(STATE_CHOICES)[self.phase.state]
-        return f"{word}, {distance_text(due_at, self.at)}"
+        distance = distance_text(due_at, self.at)
+        if due_at <= self.at:
+            return f"Overdue by {distance.removesuffix(' ago')}"
+        return f"{dict(STATE_CHOICES)[self.phase.state]}, due {distance}"
 
     @property
     def standing(self) -> "PhaseRow":

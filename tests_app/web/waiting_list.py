@@ -28,14 +28,14 @@ from tests_app.web.entry import Visit, signed_in
 DEFERRED: Final = "Deferral"
 POSTPONED: Final = "Not safe to test"
 _STATES: Final[Mapping[str, tuple[str, str]]] = {
-    "in-force": ("waiting", "In force"),
-    "run-out": ("not-judged", "Run out"),
-    "waits": ("waiting", "Waits"),
     "called": ("due-now", "Called for"),
+    "in-force": ("waiting", "In force"),
+    "waits": ("waiting", "Waits"),
+    "run-out": ("not-judged", "Run out"),
     "ended": ("superseded", "Ended"),
     "withdrawn": ("superseded", "Withdrawn"),
 }
-"""Every state with its mark and its word."""
+"""Every state with its mark and its word, what bears on today first."""
 
 
 def then_words(occasion: str) -> str:

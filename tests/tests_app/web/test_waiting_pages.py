@@ -104,7 +104,7 @@ def test_the_list_shows_what_is_in_force_first_and_exports(web, world, ram):
     a_postponement(world, annular, at=SIGNED)
     where = reverse("tests_app:deferrals", args=[world.rig.pk])
     found = web.get(where)
-    assert [row.record.words for row in found.context["table"].rows] == ["In force", "Run out", "Waits"]
+    assert [row.record.words for row in found.context["table"].rows] == ["In force", "Waits", "Run out"]
     only = web.get(where, {"state": "run-out"})
     assert [row.record.row for row in only.context["table"].rows] == [ended]
     rows = list(csv.DictReader(io.StringIO(web.get(where, {"export": "csv"}).content.decode("utf-8-sig"))))
