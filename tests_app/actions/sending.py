@@ -49,8 +49,10 @@ class _GivenUp(Exception):
 def deliver(message_id: int, *, by: Actor, at: datetime) -> bool:
     """Send a message once; return whether this call sent it. What fails is tried again after a wait that grows."""
     aware(at)
-    if not _claimed(message_id, at):
-        return False
+    # In a transaction of its own: the claim must stand before anything is sent, whatever comes of that.
+    with transaction.atomic():
+        if not _claimed(message_id, at):
+            return False
     message = Message.objects.select_related("rig", "person").get(pk=message_id)
     try:
         _send(message, at, lambda: _mark_sent(message, at))
@@ -73,8 +75,7 @@ def deliver(message_id: int, *, by: Actor, at: datetime) -> bool:
 def _claimed(message_id: int, at: datetime) -> bool:
     free = Q(claimed_at=None) | Q(claimed_at__lte=at - CLAIM_LASTS)
     waiting = Message.objects.filter(_OPEN, free, pk=message_id, next_try_at__lte=at)
-    with transaction.atomic():
-        return waiting.update(claimed_at=at, tries=F("tries") + 1) == 1
+    return waiting.update(claimed_at=at, tries=F("tries") + 1) == 1
 
 
 def _mark_sent(message: Message, at: datetime) -> None:

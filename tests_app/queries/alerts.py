@@ -1,5 +1,6 @@
 """Whom a rig tells, what it told, and what one person has still to see."""
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -54,6 +55,11 @@ def told_on(rig: Rig, chosen: AlertSettings) -> list[User]:
     """Return whom the rig tells: its crew of the chosen roles and the chosen people, as long as they are on it."""
     named = CrewMember.objects.filter(rig=rig).filter(Q(role__in=chosen.roles) | Q(person__in=chosen.people.all()))
     return list(User.objects.filter(pk__in=named.values("person"), is_active=True).order_by("pk"))
+
+
+def people_on(rig: Rig) -> QuerySet[User]:
+    """Return everybody with a role on a rig the caller was already given, by user name."""
+    return User.objects.filter(crew_roles__rig=rig, is_active=True).order_by("username")
 
 
 def escalated_to(rig: Rig) -> list[User]:
@@ -170,6 +176,11 @@ def changes_of(chosen: AlertSettings) -> QuerySet[TrailEntry]:
 def sweep_mark(rig: Rig) -> SweepMark | None:
     """Return when the sweep last looked at a rig, None when it never did."""
     return SweepMark.objects.filter(rig=rig).first()
+
+
+def sweep_marks(rigs: Sequence[Rig]) -> dict[int, SweepMark]:
+    """Return the same for several rigs, by their keys. One query."""
+    return SweepMark.objects.in_bulk([rig.pk for rig in rigs])
 
 
 def is_late(mark: SweepMark | None, at: datetime) -> bool:

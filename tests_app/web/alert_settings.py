@@ -3,15 +3,12 @@
 from typing import Final
 
 from django.contrib import messages
-from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
-from accounts.models import User
 from equipment.errors import Refused
-from equipment.models import Rig
 from equipment.queries import access
 from equipment.queries.access import Right
 from tests_app.actions.alert_choices import choose_alerts
@@ -35,7 +32,7 @@ def show(request: HttpRequest, rig_pk: int) -> HttpResponse:
     rig = access.rig_for(request.user, rig_pk, needs=needs)
     visit = Visit.of(request, rig)
     chosen = alerts.settings_of(rig)
-    form = AlertForm(request.POST if request.method == "POST" else None, chosen=chosen, crew=_crew(rig))
+    form = AlertForm(request.POST if request.method == "POST" else None, chosen=chosen, crew=alerts.people_on(rig))
     if form.is_valid() and _chosen(visit, form) is not None:
         messages.success(request, "Saved. The next sweep tells by it.")
         return redirect("tests_app:alert-settings", rig.pk)
@@ -45,10 +42,6 @@ def show(request: HttpRequest, rig_pk: int) -> HttpResponse:
         {**_shown(visit, chosen), "form": form},
         status=status_of(form) if form.is_bound else 200,
     )
-
-
-def _crew(rig: Rig) -> QuerySet[User]:
-    return User.objects.filter(crew_roles__rig=rig, is_active=True).order_by("username")
 
 
 def _chosen(visit: Visit, form: AlertForm) -> AlertSettings | None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from equipment.models import Rig
 from tests_app.models import SweepMark
-from tests_app.queries.alerts import is_late, sweep_mark
+from tests_app.queries.alerts import is_late, sweep_mark, sweep_marks
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ def sweep_shown(rig: Rig, at: datetime) -> dict[str, Any]:
 
 def late_sweeps(rigs: Sequence[Rig], at: datetime) -> dict[str, Any]:
     """Return the context of `tests_app/parts/sweeps_late.html` for a page over rigs. One query."""
-    marks = SweepMark.objects.in_bulk([rig.pk for rig in rigs])
+    marks = sweep_marks(rigs)
     shown = [_shown(rig, marks.get(rig.pk), at) for rig in rigs]
     return {"sweeps_late": [one for one in shown if one.is_late], "sweeps_shown": len(shown)}
 
