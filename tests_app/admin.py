@@ -6,7 +6,19 @@ from django.contrib import admin
 from django.http import HttpRequest
 
 from equipment.admin import LookOnly
-from tests_app.models import Certificate, Line, Programme, ProgrammeCopy, Record, Recording, Signature, Step
+from tests_app.models import (
+    Certificate,
+    Completion,
+    Deferral,
+    Line,
+    Postponement,
+    Programme,
+    ProgrammeCopy,
+    Record,
+    Recording,
+    Signature,
+    Step,
+)
 
 
 class StepsInline(admin.TabularInline[Any, Any]):
@@ -88,4 +100,31 @@ class ProgrammeCopyAdmin(LookOnly):
 
     list_display = ("rig", "number", "source", "made_at", "made_by")
     list_filter = ("rig",)
+    list_select_related = ("rig",)
+
+
+@admin.register(Completion)
+class CompletionAdmin(LookOnly):
+    """Work done, what was withdrawn too."""
+
+    list_display = ("what", "subject", "passed", "concluded_at", "done_by", "withdrawn_at", "rig")
+    list_filter = ("what", "passed", "rig")
+    list_select_related = ("rig",)
+
+
+@admin.register(Deferral)
+class DeferralAdmin(LookOnly):
+    """Deferrals, those run out and withdrawn too."""
+
+    list_display = ("subject", "granted_at", "until", "approved_by", "reference", "withdrawn_at", "rig")
+    list_filter = ("rig",)
+    list_select_related = ("rig",)
+
+
+@admin.register(Postponement)
+class PostponementAdmin(LookOnly):
+    """Tests that were not safe to make."""
+
+    list_display = ("subject", "made_at", "reason", "called_at", "ended_at", "rig")
+    list_filter = ("reason", "rig")
     list_select_related = ("rig",)

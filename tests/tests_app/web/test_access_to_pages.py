@@ -10,6 +10,7 @@ from django.urls import reverse
 from tests import builders
 from tests.builders_drawdowns import a_bank_beside, a_drawdown_draft, a_pump, a_pump_draft, a_recharge, filled
 from tests.builders_tests_app import SIGNED, World, a_draft, a_recording, a_sealed_record, a_step, good
+from tests.builders_work import a_deferral, a_postponement, key_of, some_work
 from tests_app.actions.certificates import issue_certificate
 from tests_app.models import Message, Notice, Record
 from tests_app.web.urls import urlpatterns
@@ -33,6 +34,13 @@ READ = {
     "alert-settings",
     "messages",
     "message",
+    "work",
+    "work-entry",
+    "work-evidence",
+    "overhaul-phases",
+    "deferrals",
+    "deferral",
+    "postponement",
 }
 OF_A_DRAWDOWN = ("function", "drawdown-", "recharge", "pump")
 FOR_ANYBODY_SIGNED_IN = {"home", "rules", "calculations", "calculation", "calculation-plot"} | {
@@ -82,6 +90,9 @@ def keys(world: World) -> dict[str, list[int]]:
         "pumps": [a_pump(pump_test, bank).pk],
         "alerts": [an_alert(world).pk],
         "messages": [a_message(world).pk],
+        "work": [some_work(world, f"inspection/stack-{world.stack.pk}").pk],
+        "deferrals": [a_deferral(world, key_of(world, "pressure-test", "Annular")).pk],
+        "postponements": [a_postponement(world, key_of(world, "pressure-test", "Annular")).pk],
     }
 
 
