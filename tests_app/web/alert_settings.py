@@ -72,7 +72,7 @@ def _shown(visit: Visit, chosen: AlertSettings) -> dict[str, object]:
 def _differing(entry: TrailEntry) -> str:
     """Return what a change was about, in words."""
     before, after = entry.before or {}, entry.after or {}
-    named = [_NAMES[name] for name in after if name in _NAMES and before.get(name) != after[name]]
+    named = [words for name, words in _NAMES.items() if before.get(name) != after.get(name)]
     return ", ".join(named) if entry.before else "first choice"
 
 
