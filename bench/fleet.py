@@ -22,11 +22,12 @@ from django.utils import timezone
 from accounts.models import User
 from bench.contest import Bound, Contest
 from equipment.models import CrewMember, Rig
-from tests_app.actions.obligations import compare, reconcile
+from tests_app.actions.obligations import reconcile
 from tests_app.management.fleet.founding import MANAGER
 from tests_app.models import Obligation
 from tests_app.queries.deriving import Scope
 from tests_app.queries.obligations import due_of
+from tests_app.queries.reckoned import compare
 
 PAGE_ROUNDS: Final = 40
 NEEDED: Final = ("what", "interval", "deadline", "events", "stated")

@@ -9,12 +9,13 @@ from django.utils import timezone
 from equipment.models import Rig
 from tests_app.actions.certificates import issue_certificate
 from tests_app.actions.digests import make_digests
-from tests_app.actions.obligations import reconcile_each, rigs_to_reckon
+from tests_app.actions.obligations import reconcile_each
 from tests_app.actions.sending import CLAIM_LASTS, deliver
 from tests_app.actions.sweeping import escalate, note_failed_sweep, sweep
 from tests_app.after_commit import ALERTS, BACKLOG
 from tests_app.models import Record
 from tests_app.queries.alerts import waiting_messages
+from tests_app.queries.reckoned import rigs_to_reckon
 from tests_app.queries.unissued import sealed_without_paper
 from trail.actors import System
 

@@ -31,10 +31,11 @@ from tests.builders_tests_app import (
 )
 from tests.builders_work import a_deferral, a_postponement, key_of, some_work
 from tests_app.actions import deferrals, pressure_tests, programmes, steps, superseding, work
-from tests_app.actions.obligations import differences, reconcile, reconcile_each, reconciling_once, rigs_to_reckon
+from tests_app.actions.obligations import reconcile, reconcile_each, reconciling_once
 from tests_app.models import Obligation, Reckoning, What
 from tests_app.queries.due_list import due_list, worked_afresh
 from tests_app.queries.obligations import obligations_of, stand
+from tests_app.queries.reckoned import differences, rigs_to_reckon
 from tests_app.tasks import reconcile_all
 
 pytestmark = pytest.mark.django_db

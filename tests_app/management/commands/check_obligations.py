@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from equipment.models import Rig
-from tests_app.actions.obligations import Reconciled, differences
+from tests_app.queries.reckoned import Reconciled, differences
 
 
 class Command(BaseCommand):
