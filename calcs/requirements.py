@@ -195,7 +195,14 @@ def required_pressures(
         low_hold=low_hold if low else None,
         sources=sources,
         working=(*_low_steps(low), *capped.steps, *_hold_steps(hold, low_hold if low else None)),
-        notes=(*capped.notes, *hold_notes, *_no_low(low, rules), *_others(rule, worked), *_reservations(sources)),
+        notes=(
+            *capped.notes,
+            *hold_notes,
+            *_no_low(low, rules),
+            *_own_figures(sources),
+            *_others(rule, worked),
+            *_reservations(sources),
+        ),
         limited_by_weakest=weakest_part is not None and weakest_part < min(high.pressure, rwp),
     )
 
@@ -379,6 +386,11 @@ def _hold_steps(hold: float, low_hold: float | None) -> tuple[Step, ...]:
 def _no_low(low: LowBand | None, rules: tuple[PressureRule, ...]) -> tuple[str, ...]:
     clauses = "; ".join(dict.fromkeys(rule.clause for rule in rules))
     return () if low else (f"No low test is asked by {clauses}, as far as it is on file.",)
+
+
+def _own_figures(sources: dict[str, Source]) -> tuple[str, ...]:
+    """Return what a rig's own programme changed of the figures used, with the source's value."""
+    return tuple(dict.fromkeys(source.note for source in sources.values() if source.own))
 
 
 def _others(rule: PressureRule, worked: list[tuple[PressureRule, _Worked]]) -> tuple[str, ...]:

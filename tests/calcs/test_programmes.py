@@ -107,6 +107,7 @@ def test_an_own_hold_lasts_its_time_on_every_recorder_too():
     assert required_pressures(choose(OCS, Subject("annular")), rwp=psi(5000), recorded=True).hold == 180
     assert asked.hold == 300
     assert made.own[0].comparison == "stricter"
+    assert any("own programme: 5 min instead of 5 min, 3 min in some cases" in note for note in asked.notes)
 
 
 def test_a_least_pressure_raises_what_the_rule_asks_and_never_lowers_it():
