@@ -44,12 +44,14 @@ ON_BANKS = frozenset(
 """Modules whose actions are tried on a bank, in `test_trail_of_bank_actions`."""
 OF_ALERTS = frozenset({"alert_choices", "answering", "digests", "feeds", "sending", "sweeping", "telling"})
 """Modules whose actions are tried in `test_trail_of_alerts`."""
+OF_WORK = frozenset({"work", "renewals", "deferrals", "postponements"})
+"""Modules whose actions are tried in `test_trail_of_work`."""
 
 
 def actions(*, on_banks: bool = False) -> Iterator[tuple[str, FunctionType]]:
     """Yield every action of the application: the public functions of its modules that name who acts."""
     for module in pkgutil.iter_modules(tests_app.actions.__path__):
-        if (module.name in ON_BANKS) is not on_banks or module.name in OF_ALERTS:
+        if (module.name in ON_BANKS) is not on_banks or module.name in OF_ALERTS | OF_WORK:
             continue
         loaded = importlib.import_module(f"tests_app.actions.{module.name}")
         for name, function in inspect.getmembers(loaded, inspect.isfunction):
