@@ -173,7 +173,7 @@ def _ticks(months: Sequence[Month], scale: _Scale, height: float = HEIGHT) -> Sa
     places = [(*(f"{scale.x(in_utc(month.begin)):.1f}",) * 2, f"{height:g}") for month in months[1:]]
     lines = format_html_join(
         "",
-        '<line x1="{}" x2="{}" y1="0" y2="{}" stroke="currentColor" stroke-opacity="0.3" stroke-width="0.6"/>',
+        '<line x1="{}" x2="{}" y1="0" y2="{}" stroke="#a9afae" stroke-width="0.5"/>',
         places,
     )
     return format_html('<g class="strip-ticks">{}</g>', lines)
