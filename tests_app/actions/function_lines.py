@@ -54,6 +54,16 @@ class LineFacts:
     leak_description: str = ""
     remarks: str = ""
 
+    def suppose_on(self, line: FunctionLine) -> None:
+        """Put the facts on a line that is not saved; where they can't be, the line stays as it is on file."""
+        try:
+            _assign(line, self)
+            sound = not _implausible(line)
+        except (ValidationError, Refused):
+            sound = False
+        if not sound:
+            line.refresh_from_db()
+
 
 @transaction.atomic
 def write_function_lines(
@@ -87,16 +97,6 @@ def write_function_lines(
         judge_function_record(held)
         entries.write("record.lines-written", held, by=by, at=at, rig_number=held.rig_id, before=was, after=became)
     return held
-
-
-def supposed(line: FunctionLine, facts: LineFacts) -> bool:
-    """Put what is typed on a line that is not saved; returns False where it can't be, and leaves the line as it was."""
-    try:
-        _assign(line, facts)
-        return not _implausible(line)
-    except (ValidationError, Refused):
-        line.refresh_from_db()
-        return False
 
 
 def _label(line: FunctionLine) -> str:

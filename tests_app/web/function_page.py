@@ -10,7 +10,6 @@ from django.http import HttpRequest, HttpResponse
 
 from accounts.presentation import unit_label
 from equipment.queries.controls import controls_of, pods_among, stations_among
-from tests_app.actions import function_lines
 from tests_app.models import FunctionLine, Outcome, Record
 from tests_app.queries import records
 from tests_app.queries.drawdowns import edition_of_record
@@ -128,7 +127,7 @@ def live_of(record: Record, form: FunctionLinesForm, *, state: str = "", said: s
         form.is_valid()
         for line in lines:
             if not any(form.has_error(name) for name in form.fields if name.endswith(f"-{line.pk}")):
-                function_lines.supposed(line, form.facts_of(line))
+                form.facts_of(line).suppose_on(line)
     verdicts = verdicts_of(lines, circumstances_of(record, lines))
     again = {line.retest_of_id for line in lines}
     open_ones = {line.pk for line in failed_open(list(record.function_lines.all()))}
