@@ -47,7 +47,7 @@ def open_from_what_is_due(page: Page) -> None:
     for name in WORKED:
         page.get_by_role("checkbox", name=re.compile(f"^{name} ")).check()
     page.get_by_label("Began").fill(working.on_the_rigs_clock(timedelta(hours=1)))
-    page.locator("[name=pipe_in_hole_number], [name=pipe_in_hole_0]").first.fill("5")
+    page.locator("[name=pipe_in_hole_number]").fill("5")
     page.get_by_role("button", name="Open the test").click()
     expect(page.get_by_role("heading", name="What was worked")).to_be_visible()
 

@@ -69,14 +69,14 @@ def test_it_is_opened_with_its_lines_and_a_refusal_keeps_what_was_typed(web: Cli
         "station": str(station.pk),
         "reason": "interval",
         "started_at": "2026-03-02T06:00",
-        "pipe_in_hole_0": "five",
-        "pipe_in_hole_1": "in",
+        "pipe_in_hole_number": "five",
+        "pipe_in_hole_unit": "in",
         "operator": "Per Holm",
     }
     refused = web.post(new(world), asked)
     assert refused.status_code == 422
     assert 'value="Per Holm"' in refused.content.decode()
-    opened = web.post(new(world), {**asked, "pipe_in_hole_0": "5"})
+    opened = web.post(new(world), {**asked, "pipe_in_hole_number": "5"})
     record = Record.objects.get()
     assert opened.headers["Location"] == reverse("tests_app:record", args=[record.pk])
     assert [str(line.station) for line in record.function_lines.all()] == ["Drill floor station"]
