@@ -32,6 +32,7 @@ from tests_app.errors import RecordIsSealed, SignedAlready
 from tests_app.models import Line, Record, Signature, SigningRole
 from tests_app.queries import verification
 from tests_app.queries.corrections import is_corrected, keys_corrected
+from tests_app.queries.due_items import What
 from tests_app.queries.due_list import due_list
 from tests_app.queries.signatories import signatories_of
 from tests_app.web.due_words import state_words
@@ -269,7 +270,8 @@ def test_what_a_corrected_correction_corrects_counts_no_more(world: World):
 
 
 def upper_ram(world: World, at: Any) -> Any:
-    return next(item for item in due_list(world.rig, at=at) if item.position.name == "Upper pipe ram")
+    tested = (item for item in due_list(world.rig, at=at) if item.what is What.PRESSURE)
+    return next(item for item in tested if item.subject == "Upper pipe ram")
 
 
 def test_a_frozen_record_moves_no_date_and_is_shown_waiting(world: World):

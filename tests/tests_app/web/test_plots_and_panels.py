@@ -92,6 +92,6 @@ def test_the_drawing_of_the_stack_knows_how_each_position_stands(world: World):
     a_sealed_record(world)
     marks = panels.states_of(world.stack, SIGNED)
     ram, valve = (marks[world.at(name).pk] for name in ("Upper pipe ram", "Inner kill valve"))
-    assert (ram.word, ram.shape, ram.tone) == ("In date", "in-date", "good")
-    assert ram.detail == "before midnight at the end of 16 Mar 2026, UTC−5"
+    assert (ram.word, ram.shape, ram.tone) == ("Function test: in date", "in-date", "good"), "due first"
+    assert ram.detail == "before midnight at the end of 9 Mar 2026, UTC−5"
     assert (valve.word, valve.tone) == ("Never tested, installed 400 days ago", "bad")
