@@ -244,7 +244,7 @@ def test_a_usual_test_keeps_nothing_of_what_only_such_editions_ask():
     a_recording(draft, world, good(), step=step)
     content = content_of(sealed(draft, world))
     assert set(step.limits) == {"low", "high", "hold", "hold_unrecorded"}
-    assert "own" not in content["edition"]
-    assert "low_hold_s" not in content["steps"][0]["limits"]
-    assert "low_hold_s" not in content["steps"][0]["lines"][0]
-    assert "approved_test_pressure" not in content["section"]
+    assert content["edition"]["own"] == []
+    assert content["steps"][0]["limits"]["low_hold_s"] is None
+    assert content["steps"][0]["lines"][0]["low_hold_s"] is None
+    assert content["section"]["approved_test_pressure"] is None

@@ -55,7 +55,7 @@ class SectionContent(TypedDict):
     masp: Quantity | None
     masp_basis: str  # words: "Worked out from the section's figures", or the reason it was entered
     masp_margin_approval: str  # permit reference that allows MASP plus a margin, or ""
-    approved_test_pressure: NotRequired[Quantity]  # only where one is on file
+    approved_test_pressure: NotRequired[Quantity | None]  # records sealed earlier have none of these two
     approved_test_pressure_reference: NotRequired[str]
 
 
@@ -91,7 +91,7 @@ class EditionContent(TypedDict):
     title: str  # "30 CFR 250 Subpart G, as amended to …"
     in_force_from: str  # ISO date or ""
     note: str  # what the edition says of itself (what was read, what is from memory), or ""
-    own: NotRequired[list[OwnFigureContent]]  # only of a rig's own copy: the figures changed in it
+    own: NotRequired[list[OwnFigureContent]]  # of a rig's own copy: what is changed; not in records sealed earlier
 
 
 class RuleContent(TypedDict):
@@ -124,7 +124,7 @@ class LineContent(TypedDict):
     required_low_max: Quantity | None
     required_high: Quantity
     hold_s: float  # of the high hold, and of the low one unless that has its own
-    low_hold_s: NotRequired[float]
+    low_hold_s: NotRequired[float | None]  # not in records sealed earlier
     clause: str
     confidence: Confidence
     working: list[str]  # how the required pressures were worked out, line by line
@@ -144,7 +144,7 @@ class LimitsContent(TypedDict):
     high_target: Quantity
     high_max: Quantity | None
     hold_s: float  # of the high hold, and of the low one unless that has its own
-    low_hold_s: NotRequired[float]
+    low_hold_s: NotRequired[float | None]  # not in records sealed earlier
     max_decay: Quantity | None
     max_gap_s: float | None
 

@@ -76,18 +76,15 @@ def section_content(section: HoleSection | None) -> shape.SectionContent | None:
     if section is None:
         return None
     entered = section.masp_basis == MaspBasis.ENTERED
-    content: shape.SectionContent = {
+    return {
         "well": section.well.name,
         "name": section.name,
         "masp": as_entered(section.masp),
         "masp_basis": section.masp_reason if entered else section.get_masp_basis_display(),
         "masp_margin_approval": section.masp_margin_approval,
+        "approved_test_pressure": as_entered(section.approved_test_pressure),
+        "approved_test_pressure_reference": section.approved_test_pressure_reference,
     }
-    approved = as_entered(section.approved_test_pressure)
-    if approved is not None:
-        content["approved_test_pressure"] = approved
-        content["approved_test_pressure_reference"] = section.approved_test_pressure_reference
-    return content
 
 
 def choice(choice: Mapping[str, str]) -> shape.Choice | None:
@@ -97,15 +94,13 @@ def choice(choice: Mapping[str, str]) -> shape.Choice | None:
 
 def edition_content(edition: Edition) -> shape.EditionContent:
     """Return the rules a record was judged by."""
-    content: shape.EditionContent = {
+    return {
         "id": edition.id,
         "title": f"{edition.title}, {edition.edition}",
         "in_force_from": edition.effective_from.isoformat() if edition.effective_from else "",
         "note": f"{edition.source}. Compared on {edition.checked_on.isoformat()}.",
+        "own": [_own_figure(one) for one in edition.own],
     }
-    if edition.own:
-        content["own"] = [_own_figure(one) for one in edition.own]
-    return content
 
 
 def _own_figure(own: OwnFigure) -> shape.OwnFigureContent:

@@ -204,7 +204,7 @@ def _counts(content: Content) -> Counts:
         typed=sum(step["evidence"]["key"] == "typed" for step in content["steps"]),
         open=len(content["open_lines"]),
         high_alone=sum(not asks_low(step) for step in content["steps"]),
-        two_times=sum("low_hold_s" in step["limits"] for step in content["steps"]),
+        two_times=sum(step["limits"].get("low_hold_s") is not None for step in content["steps"]),
     )
 
 

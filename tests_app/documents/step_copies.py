@@ -127,7 +127,7 @@ def typed_hold(step: Step) -> int | None:
 def line_content(line: Line, proved_by_retest: int | None, typed_hold: int | None) -> shape.LineContent:
     """Return one line; `typed_hold` is the hold in s that readings typed in are judged by, if they are."""
     component = line.component_as_tested
-    content: shape.LineContent = {
+    return {
         "element": component["position"],
         "component": {
             "kind": component["kind_text"],
@@ -143,6 +143,7 @@ def line_content(line: Line, proved_by_retest: int | None, typed_hold: int | Non
         "required_low_max": as_entered(line.required_low_max),
         "required_high": _sure(line.required_high),
         "hold_s": max(line.hold_seconds, typed_hold or 0),
+        "low_hold_s": line.low_hold_seconds,
         "clause": line.clause,
         "confidence": least_sure(line.rules),
         "working": [*line.working, *_typed_working(line, typed_hold)],
@@ -152,9 +153,6 @@ def line_content(line: Line, proved_by_retest: int | None, typed_hold: int | Non
         "proved_by_retest": proved_by_retest if line.outcome == Outcome.FAILED else None,
         "remarks": line.remarks,
     }
-    if line.low_hold_seconds is not None:
-        content["low_hold_s"] = line.low_hold_seconds
-    return content
 
 
 def _typed_working(line: Line, typed_hold: int | None) -> list[str]:
@@ -175,20 +173,18 @@ def _sure(measured: Measured) -> shape.Quantity:
 
 def _limits(limits: Mapping[str, Any], *, recorded: bool) -> shape.LimitsContent:
     low, high = limits["low"] or {}, limits["high"]
-    content: shape.LimitsContent = {
+    lasts, low_lasts = hold_s(limits, recorded=recorded), low_hold_s(limits, recorded=recorded)
+    return {
         "low_min": low.get("min"),
         "low_max": low.get("max"),
         "restart_above": low.get("restart_above"),
         "high_target": high["target"],
         "high_max": high.get("max"),
-        "hold_s": int(hold_s(limits, recorded=recorded)),
+        "hold_s": int(lasts),
+        "low_hold_s": None if low_lasts is None or low_lasts == lasts else int(low_lasts),
         "max_decay": limits.get("max_decay"),
         "max_gap_s": limits["max_gap"]["value"] if limits.get("max_gap") else None,
     }
-    low_hold = low_hold_s(limits, recorded=recorded)
-    if low_hold is not None and low_hold != content["hold_s"]:
-        content["low_hold_s"] = int(low_hold)
-    return content
 
 
 def _hold(hold: Mapping[str, Any] | None, local: Local) -> shape.HoldContent | None:
