@@ -229,7 +229,7 @@ class _Calendar:
         """Tell whether no whole day is left for the item: it is owed at once, overdue, or runs out today."""
         return item.due_at is None or last_day_before(item.due_at, self.zone) < self.today
 
-    def now(self, item: Item) -> int:
+    def as_it_stands(self, item: Item) -> int:
         """Return the last day good for the item as things stand; what is late is for today."""
         if item.due_at is None or self.is_late(item):
             return 0
@@ -259,11 +259,13 @@ def _days_for(items: Sequence[Item], calendar: _Calendar, offered: set[int]) -> 
     """Return the days of the best plan for the items of one group."""
     if not items:
         return []
-    first = min(calendar.now(item) for item in items)
+    first = min(calendar.as_it_stands(item) for item in items)
     # Of items with one interval the one that runs out first reaches least: a stack's forty are asked once.
-    by_limit = sorted(items, key=calendar.now, reverse=True)
+    by_limit = sorted(items, key=calendar.as_it_stands, reverse=True)
     least = list({(item.interval, item.deadline): item for item in by_limit}.values())
-    reach = [min(max(calendar.now(one), calendar.after(one, day)) for one in least) for day in range(calendar.days)]
+    reach = [
+        min(max(calendar.as_it_stands(one), calendar.after(one, day)) for one in least) for day in range(calendar.days)
+    ]
     # What is owed today is tested today even where the horizon ends with it.
     needed = first < calendar.end or any(calendar.is_late(item) for item in items)
     return _cheapest(first, reach, offered, calendar.end) if needed else []
@@ -316,7 +318,7 @@ def _windows(
 def _tests_of(item: Item, chosen: Sequence[int], calendar: _Calendar) -> list[tuple[int, Renewal]]:
     """Return in which of the windows an item is tested: each time in the latest that is still in time."""
     found: list[tuple[int, Renewal]] = []
-    good = calendar.now(item)
+    good = calendar.as_it_stands(item)
     late = calendar.is_late(item)
     while good < calendar.end or (late and not found):
         day = max(one for one in chosen if one <= good)
