@@ -142,7 +142,7 @@ def test_what_failed_is_worked_again_and_a_line_added_or_taken_out(web: Client, 
     assert nothing.status_code == 422
 
 
-def test_statements_are_confirmed_before_the_end_and_shown_with_their_clause():
+def test_statements_are_confirmed_before_the_end_and_shown_with_their_clause(db: None):
     world = a_world("subsea")
     web = Client()
     web.force_login(world.supervisor)
