@@ -8,11 +8,12 @@ from django.db import DatabaseError, transaction
 from calcs.rules import Subject, choose
 from equipment.errors import NotYours, Refused
 from tests import builders
-from tests.builders_tests_app import SIGNED, STARTED, World, a_draft, a_step, a_world
+from tests.builders_tests_app import SIGNED, STARTED, World, a_draft, a_sealed_record, a_step, a_world
 from tests_app import rulebook
 from tests_app.actions.own_programmes import change_figure, take_back
 from tests_app.actions.programmes import choose_edition
 from tests_app.models import Programme, ProgrammeCopy
+from tests_app.queries.due_list import due_list
 from tests_app.queries.programmes import copy_for, own_figures, programme_of
 from tests_app.queries.requirements import edition_of
 from trail import entries
@@ -141,6 +142,20 @@ def test_the_edition_of_a_copy_takes_one_query_however_often_it_is_followed(worl
     with django_assert_num_queries(1):
         found = rulebook.editions_named([*(one.edition for one in copies), "us-ocs/2023", "no-such/1", "us-ocs/2023+0"])
     assert set(found) == {*(one.edition for one in copies), "us-ocs/2023"}
+
+
+def test_an_own_interval_is_due_sooner_at_once(world: World):
+    a_sealed_record(world)
+    ram = choose(rulebook.published("us-ocs"), Subject("pipe-ram")).rule.id
+
+    def due():
+        return next(item for item in due_list(world.rig, at=SIGNED) if item.key == key).due.due_at
+
+    installation = world.at("Upper pipe ram").installations.get()
+    key = f"pressure-test/installation-{installation.pk}"
+    before = due()
+    changed(world, rule=ram, at=SIGNED)
+    assert before - due() == timedelta(days=7)
 
 
 def test_a_rig_without_rules_has_no_figure_to_change(world: World):
