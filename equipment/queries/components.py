@@ -54,7 +54,7 @@ def elastomers_of(component: Component) -> QuerySet[Elastomer]:
 
 def elastomer_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Elastomer:
     """Return the elastomer; raises NotYours or NotAllowed."""
-    elastomer = Elastomer.objects.select_related("component__rig").filter(pk=pk).first()
+    elastomer: Elastomer | None = Elastomer.objects.select_related("component__rig").filter(pk=pk).first()
     return access.checked(user, elastomer, needs=needs)
 
 
@@ -65,11 +65,11 @@ def service_events_of(component: Component) -> QuerySet[ServiceEvent]:
 
 def service_event_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> ServiceEvent:
     """Return the service event; raises NotYours or NotAllowed."""
-    event = ServiceEvent.objects.select_related("component__rig").filter(pk=pk).first()
+    event: ServiceEvent | None = ServiceEvent.objects.select_related("component__rig").filter(pk=pk).first()
     return access.checked(user, event, needs=needs)
 
 
 def document_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Document:
     """Return the document of a component or an instrument; raises NotYours or NotAllowed."""
-    document = Document.objects.select_related("component__rig", "instrument__rig").filter(pk=pk).first()
+    document: Document | None = Document.objects.select_related("component__rig", "instrument__rig").filter(pk=pk).first()
     return access.checked(user, document, needs=needs)

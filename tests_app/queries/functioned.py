@@ -15,7 +15,7 @@ from typing import Final, Literal, NamedTuple
 from django.db.models import F, Q
 
 from calcs.recurrence import Tested
-from equipment.models import RAM_KINDS, ComponentKind
+from equipment.models import RAM_KINDS, ComponentKind, Stack
 from tests_app.models import FunctionLine, Line, Outcome, Record, RecordKind
 from tests_app.queries.corrections import is_first_of_its_test, keys_corrected
 
@@ -165,6 +165,12 @@ def used_before(
     for subject, used in _closed_in_pressure_tests(stack_pk, components, before, since, corrected):
         found[subject].append(used)
     return {subject: sorted(times, key=lambda one: one.at, reverse=True) for subject, times in found.items()}
+
+
+def last_function_test(stack: Stack) -> Record | None:
+    """Return the stack's function test opened last, given-up drafts left out, with its heading."""
+    opened = Record.objects.filter(stack=stack, kind=RecordKind.FUNCTION, discarded_at=None)
+    return opened.select_related("function_test").defer("content").order_by("-started_at").first()
 
 
 def _used(line: FunctionLine) -> Used:

@@ -19,12 +19,12 @@ from equipment.queries.access import Right
 from equipment.queries.controls import controls_of
 from tests_app.actions import function_tests
 from tests_app.errors import NoRules
-from tests_app.models import Record, RecordKind, What
+from tests_app.models import Record, What
 from tests_app.queries.due_items import DueItem
 from tests_app.queries.due_list import due_list
 from tests_app.queries.function_subjects import FunctionSubject, control_copy, subjects_of
 from tests_app.queries.function_verdicts import LOOKED_BACK
-from tests_app.queries.functioned import Used, turn_key, used_before
+from tests_app.queries.functioned import Used, last_function_test, turn_key, used_before
 from tests_app.queries.requirements import edition_of
 from tests_app.web.due_words import STATE_KEYS, state_words
 from tests_app.web.entry import Visit, signed_in
@@ -175,8 +175,7 @@ def _proposed(visit: Visit, offer: FunctionOffer, asked: Sequence[str]) -> dict[
 
 def _as_last_time(stack: Stack) -> dict[str, Any]:
     """Return what usually stays from one function test of a stack to the next."""
-    last = Record.objects.filter(stack=stack, kind=RecordKind.FUNCTION, discarded_at=None)
-    earlier = last.select_related("function_test").defer("content").order_by("-started_at").first()
+    earlier = last_function_test(stack)
     if earlier is None:
         return {}
     return {name: getattr(earlier.function_test, name) for name in (*QUANTITIES, "operator")}

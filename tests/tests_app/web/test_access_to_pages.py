@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from tests import builders
 from tests.builders_drawdowns import a_bank_beside, a_drawdown_draft, a_pump, a_pump_draft, a_recharge, filled
+from tests.builders_functions import a_function_draft, with_controls
 from tests.builders_tests_app import SIGNED, World, a_draft, a_recording, a_sealed_record, a_step, good
 from tests.builders_work import a_deferral, a_postponement, key_of, some_work
 from tests_app.actions.certificates import issue_certificate
@@ -18,6 +19,12 @@ from tests_app.web.urls import urlpatterns
 READ = {
     "rig",
     "rig-rules",
+    "calendar",
+    "plan",
+    "compliance",
+    "compliance-pdf",
+    "as-of",
+    "why",
     "own-rules",
     "records",
     "record",
@@ -43,6 +50,7 @@ READ = {
     "postponement",
 }
 OF_A_DRAWDOWN = ("function", "drawdown-", "recharge", "pump")
+OF_A_FUNCTION_TEST = ("function-line", "function-statements")
 FOR_ANYBODY_SIGNED_IN = {"home", "rules", "calculations", "calculation", "calculation-plot"} | {
     "bank-worksheet",
     "bank-worksheet-plot",
@@ -77,6 +85,8 @@ def keys(world: World) -> dict[str, list[int]]:
     bank = a_bank_beside(world)
     drawdown = filled(a_drawdown_draft(bank), bank)
     pump_test = a_pump_draft(bank)
+    with_controls(world)
+    function_test = a_function_draft(world)
     return {
         "rigs": [world.rig.pk],
         "records": [draft.pk],
@@ -88,6 +98,8 @@ def keys(world: World) -> dict[str, list[int]]:
         "functions": [drawdown.drawdown_functions.first().pk],
         "recharges": [a_recharge(drawdown, bank).pk],
         "pumps": [a_pump(pump_test, bank).pk],
+        "function test": [function_test.pk],
+        "worked": [function_test.function_lines.first().pk],
         "alerts": [an_alert(world).pk],
         "messages": [a_message(world).pk],
         "work": [some_work(world, f"inspection/stack-{world.stack.pk}").pk],
@@ -105,8 +117,8 @@ def addresses(keys: dict[str, list[int]]) -> Iterator[tuple[str, str]]:
         sealed = name.startswith("certificate") or name == "content-plot"
         key = "certificate" if sealed else str(pattern.pattern).partition("/")[0]
         if key == "records" and name.startswith(OF_A_DRAWDOWN):
-            key = "drawdown"
-        more = [1] if name == "content-plot" else []
+            key = "function test" if name.startswith(OF_A_FUNCTION_TEST) else "drawdown"
+        more = {"content-plot": [1], "why": ["inspection/stack-1"]}.get(name, [])
         yield name, reverse(f"tests_app:{name}", args=[*keys[key], *more])
 
 
