@@ -71,5 +71,6 @@ def service_event_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Se
 
 def document_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Document:
     """Return the document of a component or an instrument; raises NotYours or NotAllowed."""
-    document: Document | None = Document.objects.select_related("component__rig", "instrument__rig").filter(pk=pk).first()
+    everything = Document.objects.select_related("component__rig", "instrument__rig")
+    document: Document | None = everything.filter(pk=pk).first()
     return access.checked(user, document, needs=needs)
