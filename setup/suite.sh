@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
-# The whole suite on SQLite, then everything that touches the database on PostgreSQL. Run by setup/with-services.sh.
+# The whole suite on SQLite, then what touches the database beneath pages and papers on PostgreSQL. Run by
+# setup/with-services.sh.
 #
 # Both always run, so that one failing does not hide what the other would say. A test that needs a service may not
 # skip itself here (WELLHOLD_ALL_SERVICES). The tests of one file stay in one process: some load the demo or start the
@@ -12,7 +13,7 @@ failed=0
 echo "== the whole suite, on SQLite"
 env -u DATABASE_URL .venv/bin/pytest -n 2 --dist loadfile --no-loadscope-reorder -q "$@" || failed=1
 
-echo "== what touches the database, on PostgreSQL"
-DATABASE_URL="$TEST_DATABASE_URL" .venv/bin/pytest -n 2 --dist loadfile --no-loadscope-reorder -q -m touches_database "$@" || failed=1
+echo "== what touches the database beneath pages and papers, on PostgreSQL"
+DATABASE_URL="$TEST_DATABASE_URL" .venv/bin/pytest -n 2 --dist loadfile --no-loadscope-reorder -q -m on_both_databases "$@" || failed=1
 
 exit "$failed"

@@ -43,13 +43,24 @@ def _turn(item: pytest.Item) -> int:
     return _SLOWEST_FIRST.index(folder) if folder in _SLOWEST_FIRST else len(_SLOWEST_FIRST)
 
 
+_SHOWN: Final = ("tests/tests_app/web/", "tests/accounts/", "tests/documents/", "tests/demo/")
+
+
+def _is_about_what_is_shown(item: pytest.Item) -> bool:
+    """Tell whether a test is about pages or papers: what they read is asked of PostgreSQL by the tests beneath them."""
+    name = item.path.as_posix()
+    return any(folder in name for folder in _SHOWN) or item.path.stem.endswith("_pages")
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Let the slowest folders come first; mark what uses the database, so that it can be run again on PostgreSQL."""
+    """Let the slowest folders come first; mark what uses the database, and of that what runs on PostgreSQL too."""
     items.sort(key=_turn)
     for item in items:
         uses = _DATABASE_FIXTURES.intersection(getattr(item, "fixturenames", ()))
         if uses or item.get_closest_marker("django_db"):
             item.add_marker(pytest.mark.touches_database)
+            if not _is_about_what_is_shown(item):
+                item.add_marker(pytest.mark.on_both_databases)
 
 
 def missing_service(what: str) -> None:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from config.demo import demo_logins
 from tests.conftest import CHROMIUM, missing_service
@@ -25,6 +25,9 @@ BASE: Final = Path(__file__).resolve().parents[2]
 READY_WITHIN_SECONDS: Final = 180.0
 STOPPED_WITHIN_SECONDS: Final = 30.0
 QUEUES: Final = ("queue", "queue-control")
+
+# A page that takes long on a busy machine of two cores is no wrong page.
+expect.set_options(timeout=20_000)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

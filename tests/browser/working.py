@@ -145,9 +145,10 @@ def pdf_of(page: Page) -> bytes:
     return answer.body()
 
 
-def due_row(page: Page, element: str) -> Locator:
-    """Return the row of an element in the due list."""
-    return page.locator("#due tbody tr").filter(has=page.get_by_role("link", name=element, exact=True))
+def due_row(page: Page, element: str, what: str = "Pressure test") -> Locator:
+    """Return the row of what is due of an element in the due list."""
+    rows = page.locator("#due tbody tr").filter(has=page.get_by_role("link", name=element, exact=True))
+    return rows.filter(has_text=what)
 
 
 def text_of(paper: bytes) -> str:
