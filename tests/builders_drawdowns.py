@@ -20,6 +20,7 @@ from tests.builders_tests_app import World
 from tests_app.actions import drawdown_functions, drawdowns, pressure_tests, pump_tests, recharges
 from tests_app.actions.drawdown_functions import FunctionReading
 from tests_app.actions.drawdowns import DrawdownHeading
+from tests_app.actions.obligations import reconciling_once
 from tests_app.actions.pump_tests import PumpFacts, PumpHeading
 from tests_app.actions.recharges import RechargeFacts
 from tests_app.models import Recharge, Record, Signature
@@ -61,20 +62,21 @@ def a_bank_world(
     kind: str = "surface", *, bottles: int = 12, precharge: Sequence[str] = (), read: bool = True, **bank: Any
 ) -> BankWorld:
     """A rig ready for a drawdown; the precharge of every bottle read two hours before it unless `read` is False."""
-    rig = builders.a_rig()
-    supervisor = builders.a_person(rig=rig)
-    supervisor.display_name = "Ida Storm"
-    supervisor.save()
-    stack = builders.a_filled_stack(rig, kind)
-    _enter_volumes(stack, supervisor)
-    held = builders.a_bank(rig=rig, bottles=bottles, **bank)
-    _install(stack, held)
-    check = None
-    if read:
-        taken_at = STARTED - timedelta(hours=2)
-        check = builders.a_precharge_check(held, tuple(precharge), taken_at=taken_at, at=taken_at)
-    section = builders.a_section(builders.a_well(rig))
-    gauge = builders.an_instrument(rig, "gauge", range_high="6000 psi")
+    with reconciling_once():
+        rig = builders.a_rig()
+        supervisor = builders.a_person(rig=rig)
+        supervisor.display_name = "Ida Storm"
+        supervisor.save()
+        stack = builders.a_filled_stack(rig, kind)
+        _enter_volumes(stack, supervisor)
+        held = builders.a_bank(rig=rig, bottles=bottles, **bank)
+        _install(stack, held)
+        check = None
+        if read:
+            taken_at = STARTED - timedelta(hours=2)
+            check = builders.a_precharge_check(held, tuple(precharge), taken_at=taken_at, at=taken_at)
+        section = builders.a_section(builders.a_well(rig))
+        gauge = builders.an_instrument(rig, "gauge", range_high="6000 psi")
     return BankWorld(rig, stack, section, held, gauge, supervisor, check)
 
 
@@ -263,10 +265,11 @@ def _install(stack: Stack, bank: Bank) -> None:
 
 def a_bank_beside(world: World) -> BankWorld:
     """A bank installed in the stack of a world of pressure tests, its precharge read two hours before."""
-    _enter_volumes(world.stack, world.supervisor)
-    held = builders.a_bank(rig=world.rig, bottles=12)
-    _install(world.stack, held)
-    taken_at = STARTED - timedelta(hours=2)
-    check = builders.a_precharge_check(held, taken_at=taken_at, at=taken_at)
-    gauge = builders.an_instrument(world.rig, "gauge", serial="PG-77", range_high="6000 psi")
+    with reconciling_once():
+        _enter_volumes(world.stack, world.supervisor)
+        held = builders.a_bank(rig=world.rig, bottles=12)
+        _install(world.stack, held)
+        taken_at = STARTED - timedelta(hours=2)
+        check = builders.a_precharge_check(held, taken_at=taken_at, at=taken_at)
+        gauge = builders.an_instrument(world.rig, "gauge", serial="PG-77", range_high="6000 psi")
     return BankWorld(world.rig, world.stack, world.section, held, gauge, world.supervisor, check)

@@ -12,6 +12,7 @@ from tests.builders import DAY
 from tests.builders_signing import all_sign
 from tests.recordings_made import Curve, step
 from tests_app.actions import pressure_tests, readings, recordings, steps
+from tests_app.actions.obligations import reconciling_once
 from tests_app.actions.pressure_tests import Heading
 from tests_app.actions.readings import HoldReading
 from tests_app.actions.steps import LineSpec
@@ -58,17 +59,18 @@ def a_world(
     kind: str = "surface", *, rig: dict[str, Any] | None = None, section: dict[str, Any] | None = None
 ) -> World:
     """A rig ready to test: every position filled long ago with 10,000 psi equipment."""
-    its_rig = builders.a_rig(**(rig or {}))
-    supervisor = builders.a_person(rig=its_rig)
-    supervisor.display_name = "Ida Storm"
-    supervisor.save()
-    return World(
-        rig=its_rig,
-        stack=builders.a_filled_stack(its_rig, kind),
-        section=builders.a_section(builders.a_well(its_rig), **(section or {})),
-        recorder=builders.an_instrument(its_rig),
-        supervisor=supervisor,
-    )
+    with reconciling_once():
+        its_rig = builders.a_rig(**(rig or {}))
+        supervisor = builders.a_person(rig=its_rig)
+        supervisor.display_name = "Ida Storm"
+        supervisor.save()
+        return World(
+            rig=its_rig,
+            stack=builders.a_filled_stack(its_rig, kind),
+            section=builders.a_section(builders.a_well(its_rig), **(section or {})),
+            recorder=builders.an_instrument(its_rig),
+            supervisor=supervisor,
+        )
 
 
 def a_heading(**facts: Any) -> Heading:
