@@ -20,7 +20,7 @@ tools: setup
 	@setup/packages.sh test
 	@setup/environment.sh test
 
-test: tools ## the whole suite on SQLite, then what touches the database on PostgreSQL
+test: tools ## the whole suite on SQLite, then what touches the database beneath pages and papers on PostgreSQL
 	@setup/with-services.sh setup/suite.sh $(ARGS)
 
 check: tools ## ruff, mypy, import-linter, migrations, check --deploy

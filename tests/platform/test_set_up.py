@@ -9,6 +9,7 @@ from celery import current_app
 from django.conf import settings
 from django.core.cache import cache
 from django.core.checks import run_checks
+from django.core.management import call_command
 from django.db import DatabaseError, connection
 from django.test import Client, override_settings
 from django.utils import timezone
@@ -69,6 +70,12 @@ def _worker_never_heard() -> None:
     cache.clear()
 
 
+@pytest.fixture
+def rules_on_file(db: None) -> None:
+    """The rule files taken on file, as setting up does."""
+    call_command("load_rules", verbosity=0)
+
+
 NOON = datetime(2026, 3, 31, 12, tzinfo=UTC)
 
 
@@ -78,7 +85,7 @@ def test_a_worker_unheard_for_minutes_is_silent(minutes: int, silent: bool):
     assert heartbeat.is_silent(NOON + timedelta(minutes=minutes)) is silent
 
 
-@pytest.mark.django_db
+@pytest.mark.usefixtures("rules_on_file")
 def test_a_worker_never_heard_is_a_warning():
     (found,) = run_checks(databases=["default"])
     assert (found.id, found.msg) == ("wellhold.W005", "No worker was ever heard.")
@@ -90,7 +97,7 @@ def test_the_timetable_has_the_worker_leave_its_mark(worker: None):
     wait_for(lambda: heartbeat.last_heard() is not None)
 
 
-@pytest.mark.django_db
+@pytest.mark.usefixtures("rules_on_file")
 def test_every_check_of_the_set_up_passes_on_a_fresh_database():
     heartbeat.leave_mark(timezone.now())
     found = run_checks(databases=["default"])
@@ -113,7 +120,7 @@ def test_a_server_zone_other_than_utc_is_an_error():
     assert "wellhold.E001" in [message.id for message in run_checks()]
 
 
-@pytest.mark.django_db
+@pytest.mark.usefixtures("rules_on_file")
 @override_settings(DEMO_ACCOUNTS_ALLOWED=False)
 def test_a_demo_account_that_can_sign_in_is_an_error_where_it_is_not_wanted(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr("config.checks.demo_logins", lambda: [{"user": "toolpusher", "password": "well-known"}])
