@@ -58,8 +58,13 @@ def line_of(page: Page, name: str) -> Locator:
 
 
 def enter(page: Page, line: Locator, closing: str, opening: str) -> None:
-    """Type both times, one after the other by the keyboard, and say that it worked completely."""
+    """Type both times, one after the other by the keyboard, and say that it worked completely; each is saved in turn."""
+    saved = re.compile(r"/worked/$")
     line.locator("[name^=closing_time-]").fill(closing)
-    page.keyboard.press("Tab")
+    with page.expect_response(saved):
+        page.keyboard.press("Tab")
     page.keyboard.type(opening)
-    line.locator("[name^=completed-]").select_option("yes")
+    with page.expect_response(saved):
+        page.keyboard.press("Tab")
+    with page.expect_response(saved):
+        line.locator("[name^=completed-]").select_option("yes")
