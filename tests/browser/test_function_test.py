@@ -58,7 +58,7 @@ def line_of(page: Page, name: str) -> Locator:
 
 
 def enter(page: Page, line: Locator, closing: str, opening: str) -> None:
-    """Type both times, one after the other by the keyboard, and say that it worked completely; each is saved in turn."""
+    """Type both times by the keyboard and say that it worked completely; each is saved before the next."""
     saved = re.compile(r"/worked/$")
     line.locator("[name^=closing_time-]").fill(closing)
     with page.expect_response(saved):
