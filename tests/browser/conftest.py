@@ -11,7 +11,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -122,12 +122,25 @@ def copied_demo(loaded_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> 
     return copied
 
 
+_running: Final[list[ExitStack]] = []
+"""The product shared by the tests of this process, while any of them is still ahead."""
+
+
 @pytest.fixture(scope="session")
 def product(copied_demo: Callable[[], Path]) -> Iterator[str]:
     """The address of the product on the demo, shared by the tests here; each works on elements of its own."""
     var = copied_demo()
-    with started(var, var.parent / "log") as address:
+    with ExitStack() as until_stopped:
+        address = until_stopped.enter_context(started(var, var.parent / "log"))
+        _running.append(until_stopped)
         yield address
+
+
+def pytest_runtest_teardown(nextitem: pytest.Item | None) -> None:
+    """Stop the product after the last test here: its worker would take a share of the machine from all others."""
+    if nextitem is None or Path(__file__).parent not in nextitem.path.parents:
+        while _running:
+            _running.pop().close()
 
 
 @pytest.fixture
