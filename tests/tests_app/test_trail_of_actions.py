@@ -46,12 +46,17 @@ OF_ALERTS = frozenset({"alert_choices", "answering", "digests", "feeds", "sendin
 """Modules whose actions are tried in `test_trail_of_alerts`."""
 OF_WORK = frozenset({"work", "renewals", "deferrals", "postponements"})
 """Modules whose actions are tried in `test_trail_of_work`."""
+OF_FUNCTION_TESTS = frozenset({"function_tests", "function_lines", "own_programmes"})
+"""Modules whose actions are tried in `test_trail_of_function_tests`."""
+OF_NO_RIG = frozenset({"editions"})
+"""What is entered of no rig; `test_editions_on_file` looks at its entries."""
+ELSEWHERE = OF_ALERTS | OF_WORK | OF_FUNCTION_TESTS | OF_NO_RIG
 
 
 def actions(*, on_banks: bool = False) -> Iterator[tuple[str, FunctionType]]:
     """Yield every action of the application: the public functions of its modules that name who acts."""
     for module in pkgutil.iter_modules(tests_app.actions.__path__):
-        if (module.name in ON_BANKS) is not on_banks or module.name in OF_ALERTS | OF_WORK:
+        if (module.name in ON_BANKS) is not on_banks or module.name in ELSEWHERE:
             continue
         loaded = importlib.import_module(f"tests_app.actions.{module.name}")
         for name, function in inspect.getmembers(loaded, inspect.isfunction):
