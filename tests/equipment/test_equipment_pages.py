@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from equipment import files
+from equipment.actions import controls
 from equipment.models import Component, CrewMember, HoleSection, Installation, Instrument, Position, Rig, Stack, Well
 from equipment.queries import rigs
 from equipment.web import panels
@@ -55,6 +56,15 @@ class World:
         self.bank = a.a_bank(rig=self.rig, bottles=2)
         self.bottle = self.bank.bottles.first()
         self.reading = a.a_precharge_check(self.bank).readings.first()
+        self.control = controls.add_control_item(
+            self.stack,
+            kind="control-station",
+            name="Drill floor station",
+            place="drill-floor",
+            in_service_from=a.LONG_AGO,
+            by=a.System.DEMO,
+            at=a.DAY,
+        )
         self.member = a.a_crew_member(self.rig, a.a_person("Ben Marsh"), role="tester")
         self.supervisor = a.a_person("Ada Quill", rig=self.rig)
         self.manager = a.a_person("Cora Vane", rig=self.rig, role="rig-manager")
@@ -92,6 +102,8 @@ READ = {
     "component-bank": "rack",
     "bank": "bank",
     "bank-readings": "bank",
+    "controls": "rig",
+    "control": "control",
 }
 RECORD = {"precharge-new": "bank", "precharge-correct": "reading"}
 MANAGE = {
@@ -127,6 +139,9 @@ MANAGE = {
     "bottle-new": "bank",
     "bottle-edit": "bottle",
     "bottle-state": "bottle",
+    "control-new": "stack",
+    "control-edit": "control",
+    "control-retire": "control",
 }
 ADMINISTER = {"rig-edit": "rig", "account-new": "rig", "crew-role": "member", "crew-remove": "member"}
 POSTED = {"position-up": "position", "position-down": "position", "position-remove": "position"}

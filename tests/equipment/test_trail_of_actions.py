@@ -15,6 +15,7 @@ from equipment.actions import (
     amendments,
     banks,
     components,
+    controls,
     documents,
     installations,
     instruments,
@@ -72,6 +73,15 @@ def world() -> dict[str, Any]:
         "event": a.a_service_event(component),
         "document": a.a_document(component),
         "standing": a.an_installation(a.a_position(stack)),
+        "station": controls.add_control_item(
+            stack,
+            kind="control-station",
+            name="Toolpusher's",
+            place="remote",
+            in_service_from=DAY - HOUR,
+            by=a.System.DEMO,
+            at=DAY,
+        ),
         "retired": components.retire_component(a.a_component(rig), reason="Worn.", by=a.System.DEMO, at=DAY),
     }
 
@@ -159,6 +169,18 @@ CASES: dict[str, Do] = {
         fluid_bled_off=True,
         **c,
     ),
+    "add_control_item": lambda w, c: controls.add_control_item(
+        w["stack"], kind="control-station", name="Drill floor", place="drill-floor", in_service_from=DAY, **c
+    ),
+    "amend_control_item": lambda w, c: controls.amend_control_item(
+        w["station"], name="Toolpusher's station", reason="Named in full.", **c
+    ),
+    "retire_control_item": lambda w, c: controls.retire_control_item(
+        w["station"], retired_at=DAY, reason="Taken out.", **c
+    ),
+    "withdraw_document": lambda w, c: documents.withdraw_document(w["document"], reason="Another one's.", **c),
+    "withdraw_service": lambda w, c: service.withdraw_service(w["event"], reason="Another one's.", **c),
+    "withdraw_elastomer": lambda w, c: service.withdraw_elastomer(w["elastomer"], reason="Another one's.", **c),
     "correct_precharge_reading": lambda w, c: banks.correct_precharge_reading(
         w["reading"], pressure="990 psi", gas_temperature="70 degF", reason="Misread.", **c
     ),
