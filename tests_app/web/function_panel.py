@@ -8,6 +8,8 @@ from django.utils import timezone
 from django.utils.safestring import SafeString
 
 from equipment.models import Component, ControlItem, Rig
+from equipment.queries import access
+from equipment.queries.access import Right
 from tests_app.models import FunctionLine, What
 from tests_app.queries.component_tests import function_lines_of
 from tests_app.queries.due_items import DueItem
@@ -39,12 +41,13 @@ def _due(rig: Rig, is_it: Callable[[DueItem], bool]) -> DueItem | None:
 def _panel(request: HttpRequest, rig: Rig, item: DueItem | None, lines: list[FunctionLine]) -> SafeString | None:
     if item is None and not lines:
         return None
+    may_record = access.may(request.user, rig, Right.RECORD)
     context = {
         "row": DueRow(item, timezone.now(), rig.pk) if item else None,
         "state_key": STATE_KEYS[item.state] if item else "",
         "lines": lines,
         "rig": rig,
         "zone": rig.time_zone,
-        "key": item.key if item else "",
+        "key": item.key if item and may_record else "",
     }
     return SafeString(render_to_string("tests_app/parts/function_panel.html", context, request=request))
