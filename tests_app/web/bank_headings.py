@@ -30,7 +30,7 @@ from tests_app.web.bank_test_forms import (
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.once import once
 from tests_app.web.record_page import no_draft_page
-from tests_app.web.refusals import attempt, status_of
+from tests_app.web.refusals import attempt, status_of, take_over
 from tests_app.web.rule_titles import rules_followed
 from tests_app.web.story import story_of
 
@@ -222,7 +222,5 @@ def _show(
     }
     if record is not None and status == HTTPStatus.CONFLICT:
         context["changes_since"] = story_of(record, most=3)
-        typed = request.POST.copy()
-        typed["version"] = str(record.version)
-        form.data = typed
+        take_over(form, request.POST, record.version)
     return visit.show(request, _TEMPLATE, context, status=status)

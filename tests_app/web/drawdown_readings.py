@@ -24,7 +24,7 @@ from tests_app.web.drawdown_view import compared
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.posted import page_of, posted, to_record, to_recording
 from tests_app.web.record_page import WHOLE
-from tests_app.web.refusals import attempt, status_of
+from tests_app.web.refusals import attempt, status_of, take_over
 
 _PART = "tests_app/parts/drawdown_live.html"
 _NONE = {"error": "This is no drawdown."}
@@ -45,10 +45,7 @@ def write(request: HttpRequest, pk: int) -> HttpResponse:
         following = request.POST.get("next", "")
         return redirect(page_of(record, f"function-{following}" if following.isdecimal() else "comparison"))
     if record.is_draft and status_of(form) == HTTPStatus.CONFLICT:
-        # Sent again on purpose, what is typed takes the place of what the other wrote.
-        typed = request.POST.copy()
-        typed["version"] = str(record.version)
-        form.data = typed
+        take_over(form, request.POST, record.version)
     return draft_page(request, visit, record, {("readings", WHOLE): form})
 
 

@@ -21,7 +21,7 @@ from tests_app.web.function_page import StatementsForm, SubjectForm, lines_form,
 from tests_app.web.once import once
 from tests_app.web.posted import page_of, posted, to_record
 from tests_app.web.record_page import WHOLE
-from tests_app.web.refusals import attempt, status_of
+from tests_app.web.refusals import attempt, status_of, take_over
 
 _PART = "tests_app/parts/function_live.html"
 
@@ -45,10 +45,7 @@ def write(request: HttpRequest, pk: int) -> HttpResponse:
     if form.is_valid() and _written(visit, record, form) is not None:
         return redirect(page_of(record, "worked"))
     if record.is_draft and status_of(form) == HTTPStatus.CONFLICT:
-        # Sent again on purpose, what is typed takes the place of what the other wrote.
-        typed = request.POST.copy()
-        typed["version"] = str(record.version)
-        form.data = typed
+        take_over(form, request.POST, record.version)
     return draft_page(request, visit, record, {("lines", WHOLE): form})
 
 

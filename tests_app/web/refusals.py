@@ -6,6 +6,7 @@ from typing import Final, TypeVar
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.forms import BaseForm
+from django.http import QueryDict
 
 from calcs.errors import InputError
 from equipment.errors import Refused
@@ -38,6 +39,13 @@ def status_of(form: BaseForm) -> int:
     """Return the status a refused form is answered with: 409 when somebody else was faster, else 422."""
     conflict = form.has_error(NON_FIELD_ERRORS, CONFLICT)
     return HTTPStatus.CONFLICT if conflict else HTTPStatus.UNPROCESSABLE_ENTITY
+
+
+def take_over(form: BaseForm, post: QueryDict, version: int) -> None:
+    """Give a form refused for being stale the version of now: sent again on purpose, it takes the other's place."""
+    typed = post.copy()
+    typed["version"] = str(version)
+    form.data = typed
 
 
 def _spread(form: BaseForm, error: ValidationError, names: Mapping[str, str]) -> None:
