@@ -7,6 +7,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from equipment.models import Rig
+from tests_app.management.rigs_asked import ask_for_rig, rigs_asked
 from tests_app.queries.reckoned import Reconciled, differences
 
 
@@ -14,14 +15,11 @@ class Command(BaseCommand):
     help = "Compare stored obligations with what follows from what happened; print differences and exit with 1."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--rig", default="", help="name of one rig; all without it")
+        ask_for_rig(parser)
 
     def handle(self, *_: Any, rig: str, **__: Any) -> None:
-        rigs = Rig.objects.filter(name=rig) if rig else Rig.objects.all()
-        if rig and not rigs:
-            raise CommandError(f"There is no rig named {rig}.")
         at, count, looked_at = timezone.now(), 0, 0
-        for one in rigs.iterator():
+        for one in rigs_asked(rig).iterator():
             found = differences(one, at=at)
             looked_at += 1
             count += found.count

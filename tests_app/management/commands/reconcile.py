@@ -6,22 +6,19 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from equipment.models import Rig
 from tests_app.actions.obligations import reconcile_each
+from tests_app.management.rigs_asked import ask_for_rig, rigs_asked
 
 
 class Command(BaseCommand):
     help = "Work out what is owed on every rig from what happened, and write what differs from what is stored."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--rig", default="", help="name of one rig; all without it")
+        ask_for_rig(parser)
 
     def handle(self, *_: Any, rig: str, **__: Any) -> None:
-        rigs = Rig.objects.filter(name=rig) if rig else Rig.objects.all()
-        if rig and not rigs:
-            raise CommandError(f"There is no rig named {rig}.")
         failed = 0
-        for one, done in reconcile_each(rigs.iterator(), at=timezone.now()):
+        for one, done in reconcile_each(rigs_asked(rig).iterator(), at=timezone.now()):
             if isinstance(done, Exception):
                 failed += 1
                 self.stderr.write(f"{one.name}: could not be worked out: {done}")
