@@ -20,9 +20,10 @@ from equipment.models import Bank, BankPurpose, Bottle, ComponentKind, Installat
 from tests_app.errors import NoRules
 from tests_app.models import DrawdownTest, Outcome, PumpTest, What
 from tests_app.queries.deriving.bottles import Bottles, named
-from tests_app.queries.deriving.derived import Derived, Requirement, Subject
+from tests_app.queries.deriving.derived import Derived, Requirement
 from tests_app.queries.deriving.facts import RigFacts
 from tests_app.queries.deriving.precharges import precharge_owed
+from tests_app.queries.deriving.pressure import place_of
 from tests_app.queries.deriving.proofs import Proved, standing_of
 from tests_app.queries.servicing import as_event
 
@@ -60,18 +61,7 @@ class _Banked:
     bottles: Bottles
 
     def plain(self, what: What) -> Derived:
-        position, component = self.installation.position, self.installation.component
-        subject = Subject(
-            key=f"bank-{self.bank.pk}",
-            name=position.name,
-            detail=str(component),
-            part=position.group,
-            stack=position.stack,
-            position=position,
-            installation=self.installation,
-            component=component,
-            bank=self.bank,
-        )
+        subject = replace(place_of(self.installation), key=f"bank-{self.bank.pk}", bank=self.bank)
         return Derived(what=what, subject=subject)
 
     @property
