@@ -88,7 +88,7 @@ def add_row(row: models.Model, event: Event, *, by: Actor, at: datetime, reason:
 
 def locked(row: Row) -> Row:
     """Return the row read afresh, locked until the transaction ends (where the database can)."""
-    fresh: Row = type(row)._base_manager.select_for_update().get(pk=row.pk)
+    fresh: Row = type(row)._base_manager.select_for_update(no_key=True).get(pk=row.pk)
     return fresh
 
 

@@ -92,7 +92,7 @@ def amend_well(well: Well, *, seen: str = "", by: Actor, at: datetime, **facts: 
 
 def _rework_sections(well: Well, by: Actor, at: datetime) -> None:
     """Work the MASP of each section out anew, where it is worked out; an entered one is the person's own."""
-    for section in well.sections.select_for_update().order_by("order"):
+    for section in well.sections.select_for_update(no_key=True).order_by("order"):
         if section.masp_basis != MaspBasis.WORKED_OUT or not section.masp_method:
             continue
         section.well = well

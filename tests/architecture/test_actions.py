@@ -77,3 +77,15 @@ def test_an_action_is_one_transaction(module: Module, function: Function):
         and (getattr(node, "attr", "") or getattr(node, "id", "")) == "atomic"
     ]
     assert atomic, "Decorate it with @transaction.atomic, or open the transaction inside."
+
+
+def test_a_row_held_to_be_changed_leaves_others_free_to_refer_to_it():
+    """No action changes a key. PostgreSQL's plain FOR UPDATE also makes every row that refers to the held one wait,
+    and two actions of a rig that refer to each other's rows then wait for ever."""
+    whole = [
+        module.place(call)
+        for module in modules()
+        for call in module.calls("select_for_update")
+        if not any(keyword.arg == "no_key" for keyword in call.keywords)
+    ]
+    assert whole == []

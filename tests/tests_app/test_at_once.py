@@ -2,16 +2,21 @@
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+from threading import Event
+from time import sleep
 from typing import Any
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 
+from equipment.actions import service
 from equipment.errors import Refused
+from equipment.models import Component
 from tests.builders_signing import a_signer, one_signs
 from tests.builders_tests_app import SIGNED, World, a_draft, a_judged_draft, a_step, a_world, signed
 from tests_app.models import Record
-from tests_app.queries import verification
+from tests_app.queries import reckoned, verification
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -53,6 +58,26 @@ def test_records_signed_at_once_stand_in_one_chain(world: World):
         last = sealed[last].sha256
     assert len(chain) == 3
     assert all(verification.check_seal(record).holds for record in chain)
+
+
+def test_what_is_owed_takes_in_what_another_was_about_to_commit(world: World):
+    ram = Component.objects.get(installations__position=world.at("Upper pipe ram"))
+    repaired = {"kind": "repair", "description": "New seals", "by": world.supervisor, "at": SIGNED}
+    entered = Event()
+
+    def the_later_work() -> None:
+        with transaction.atomic():
+            service.record_service(ram, finished_at=SIGNED, **repaired)
+            entered.set()
+            sleep(0.5)
+
+    def the_earlier_work() -> None:
+        entered.wait()
+        service.record_service(ram, finished_at=SIGNED - timedelta(hours=1), **repaired)
+
+    at_once(the_later_work, the_earlier_work)
+    told = reckoned.differences(world.rig, at=SIGNED)
+    assert (told.added, told.changed, told.removed) == ((), {}, ())
 
 
 def test_a_record_signed_twice_at_once_has_one_signature(world: World):

@@ -49,7 +49,7 @@ def choose_alerts(
     Raises Refused naming the field at fault; among them `roles` where nobody would be told.
     """
     saving.aware(at)
-    current = AlertSettings.objects.select_for_update().filter(rig=rig).first()
+    current = AlertSettings.objects.select_for_update(no_key=True).filter(rig=rig).first()
     before = _told_of(current) if current else None
     chosen = current or AlertSettings(rig=rig)
     values: dict[str, Any] = dict(facts)

@@ -39,7 +39,7 @@ def refuse_unsignable(held: Record, *, version: int) -> None:
 
 def _locked(record: Record) -> Record:
     return (
-        Record.objects.select_for_update(of=("self",))
+        Record.objects.select_for_update(of=("self",), no_key=True)
         .select_related("rig", "stack", "section", "pressure_test", *_HEADINGS)
         .get(pk=record.pk)
     )

@@ -34,6 +34,7 @@ def reconcile(
     nothing known is forgotten.
     """
     asked = scope or (EVERYTHING if components is None else Scope.of(components=components))
+    _wait_for_others(rig)
     reckoning = Reckoning.objects.filter(rig=rig).first()
     if reckoning is None or reckoning.error:
         asked = EVERYTHING
@@ -45,6 +46,14 @@ def reconcile(
         values = {"worked_at": moment, "error": "" if asked.everything else reckoning.error if reckoning else ""}
         Reckoning.objects.update_or_create(rig=rig, defaults={**values, "changed": done.count})
     return done
+
+
+def _wait_for_others(rig: Rig) -> None:
+    """Hold the rig's row to the end of the transaction, so that what others entered at the same moment is seen.
+
+    Two that reckoned side by side would each miss what the other is about to commit, and nobody would reckon again.
+    """
+    Rig.objects.select_for_update(no_key=True).only("pk").get(pk=rig.pk)
 
 
 def _write(found: Differences, at: datetime) -> None:

@@ -68,7 +68,7 @@ def take_back(rig: Rig, *, rule: str, figure: str, reason: str, by: Actor, at: d
 
 
 def _held(rig: Rig) -> tuple[Programme, list[dict[str, Any]]]:
-    programme = Programme.objects.select_for_update().filter(rig=rig).first()
+    programme = Programme.objects.select_for_update(no_key=True).filter(rig=rig).first()
     if programme is None:
         raise NoRules(f"No rules are chosen for {rig.name}.")
     copy = copy_of(programme)

@@ -40,7 +40,7 @@ def sign_record(record: Record, *, role: str, password: str, version: int, by: U
     _refuse_signer(record, role, password, by)
     held = hold_to_sign(record)
     # The rig's row orders the seals: two records of a rig can't both follow the same one.
-    Rig.objects.select_for_update().get(pk=held.rig_id)
+    Rig.objects.select_for_update(no_key=True).get(pk=held.rig_id)
     already = signed_already(held, by, role=role)
     if already is not None:
         raise already

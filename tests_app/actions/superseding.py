@@ -20,7 +20,7 @@ def supersede_record(record: Record, *, reason: str, by: User, at: datetime) -> 
     A sealed record counts until the new one is sealed. One that still waits for signatures takes none any more and is
     never sealed. Raises Refused when the record is not signed, has a correction already, or no `reason` is given.
     """
-    old = Record.objects.select_for_update(of=("self",)).select_related("rig").get(pk=record.pk)
+    old = Record.objects.select_for_update(of=("self",), no_key=True).select_related("rig").get(pk=record.pk)
     if old.frozen_at is None:
         raise Refused("", f"{old} is not signed.", "Change it as it stands.")
     if not reason.strip():

@@ -78,7 +78,7 @@ def _hold(rig: Rig) -> SweepMark:
     On SQLite, which locks no rows, the transaction itself keeps others out.
     """
     SweepMark.objects.get_or_create(rig=rig)
-    return SweepMark.objects.select_for_update().get(pk=rig.pk)
+    return SweepMark.objects.select_for_update(no_key=True).get(pk=rig.pk)
 
 
 def _told_before(rig: Rig, look: _Look) -> Mapping[Occasion, list[Notice]]:

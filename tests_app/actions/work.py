@@ -246,7 +246,7 @@ def _attach(entry: Completion, evidence: Received, same_file_meant: bool) -> Non
 
 def _end_waiting(entry: Completion, by: Actor, at: datetime) -> None:
     """End what was postponed until this could be done."""
-    waiting = Postponement.objects.select_for_update().filter(
+    waiting = Postponement.objects.select_for_update(no_key=True).filter(
         rig=entry.rig_id,
         obligation_key=entry.obligation_key,
         made_at__lte=entry.concluded_at,
