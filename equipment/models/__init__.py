@@ -23,6 +23,15 @@ from equipment.models.controls import ControlItem, ControlKind, ControlPlace
 from equipment.models.documents import Document, DocumentKind
 from equipment.models.installations import Installation
 from equipment.models.instruments import Instrument, InstrumentKind
+from equipment.models.pressure_systems import (
+    Cavity,
+    CavityLimit,
+    ClosesWith,
+    ElementKind,
+    HoldsFrom,
+    PressureSystem,
+    SystemElement,
+)
 from equipment.models.quantities import Measured, QuantityField
 from equipment.models.rigs import CrewMember, CrewRole, DisplayUnits, Rig, RigKind
 from equipment.models.stacks import Position, PositionGroup, Stack, StackKind
@@ -37,6 +46,9 @@ __all__ = [
     "BankPurpose",
     "Bottle",
     "BottleState",
+    "Cavity",
+    "CavityLimit",
+    "ClosesWith",
     "Component",
     "ComponentKind",
     "ControlItem",
@@ -49,6 +61,8 @@ __all__ = [
     "Document",
     "DocumentKind",
     "Elastomer",
+    "ElementKind",
+    "HoldsFrom",
     "HoleSection",
     "Installation",
     "Instrument",
@@ -61,6 +75,7 @@ __all__ = [
     "PrechargeBasis",
     "PrechargeCheck",
     "PrechargeReading",
+    "PressureSystem",
     "QuantityField",
     "Rig",
     "RigKind",
@@ -68,6 +83,7 @@ __all__ = [
     "ServiceKind",
     "Stack",
     "StackKind",
+    "SystemElement",
     "Well",
     "Withdrawable",
 ]
