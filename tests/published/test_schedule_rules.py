@@ -34,6 +34,7 @@ PSI = to_si(1, "psi", Dimension.PRESSURE)
         ("us-ocs", "drill", "crew", "surface", "7 d", "30 CFR 250.711", "memory"),
         # API Standard 53, 4th edition: from memory.
         ("api53-4", "function", "annular", "surface", "7 d", "API Standard 53, 6.5.2 and 7.6.3", "memory"),
+        ("api53-4", "function", "annular", "subsea", "7 d", "API Standard 53, 6.5.2 and 7.6.3", "memory"),
         ("api53-4", "function", "blind-shear-ram", "subsea", "21 d", "API Standard 53, 6.5.2 and 7.6.3", "memory"),
         ("api53-4", "overhaul", "connector", "subsea", "5 years", "API Standard 53, 6.5.7 and 7.6.11", "memory"),
         ("api53-4", "function", "deadman", "subsea", "5 years", "API Standard 53, 7.6 and annexes", "memory-low"),

@@ -222,3 +222,22 @@ def test_what_was_entered_later_was_not_known_then(world: World):
     ]
     zone = world.rig.zone
     assert [one.due(at=late, zone=zone).state for one in known] == ["in-date", "due-now"]
+
+
+# Connectors and the riser package of a subsea stack
+
+
+def test_connectors_and_the_riser_package_are_worked_on_the_stump_and_never_weekly():
+    # API Standard 53, 4th edition, 7.3: the riser package from memory; that connectors are left out is common practice.
+    world = a_world("subsea", rig={"rules": "api53-4"}, section={"begins_at": DAY - 30 * DAYS})
+    before = owed(world, What.FUNCTION)
+    assert {"Riser connector", "Wellhead connector", "Lower marine riser package"}.isdisjoint(before)
+    assert before["Upper pipe ram"].state == "never-tested"
+    a_draft(world, at=SIGNED, barrier="stump", reason="stump", control_station="")
+    at = SIGNED + DAYS
+    on_stump = owed(world, What.FUNCTION, at=at)
+    assert on_stump["Wellhead connector"].due.state == "due-now"
+    package = on_stump["Lower marine riser package"]
+    assert (package.state, package.clause) == ("never-tested", "API Standard 53, 7.3")
+    some_work(world, package.key, at=at, concluded_at=at - timedelta(hours=1))
+    assert owed(world, What.FUNCTION, at=at)["Lower marine riser package"].state == "in-date"

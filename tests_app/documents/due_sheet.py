@@ -46,6 +46,7 @@ class DueSheet:
         zone: its clock.
         at: as of when the list stands.
         rules: what it is tested by; empty while no rules are chosen.
+        unlisted: parts of the control system the rules ask to be tested and that are not on file, in words.
         summary: how the rig stands as a whole, in one sentence.
         narrowed: whether rows are left out.
         total: how many there are in all.
@@ -57,6 +58,7 @@ class DueSheet:
     zone: ZoneInfo
     at: datetime
     rules: str
+    unlisted: tuple[str, ...]
     summary: str
     narrowed: bool
     total: int

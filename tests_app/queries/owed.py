@@ -167,6 +167,7 @@ def _reader(model: type[Any], *related: str) -> Callable[[int], Model | None]:
 _READERS: Final[Mapping[str, Callable[[int], Model | None]]] = {
     "rig": _reader(Rig),
     "stack": _reader(Stack, "rig"),
+    "lmrp": _reader(Stack, "rig"),
     "installation": _reader(Installation, "component__rig", "position__stack__rig"),
     "component": _reader(Component, "rig"),
     "bank": _reader(Bank, "component__rig"),
@@ -206,7 +207,7 @@ def _told(row: Model, what: What, rig: Rig) -> dict[str, Any]:
         case HoleSection():
             return {"subject": f"Casing above {row.name}", "detail": row.well.name}
         case Stack():
-            return {"subject": row.name, "stack": row}
+            return {"subject": row.name, "stack": row}  # of its riser package the stored row says the name
         case Rig() if what == What.DRILL:
             return {"subject": "Each crew"}
     return {"subject": str(row)}
@@ -256,8 +257,10 @@ def _things(owed: Owed) -> tuple[str, ...]:
             return ("document",)
         case HoleSection():
             return ("casing", "conductor")
+        case Stack() if "/lmrp-" in owed.key:
+            return ("lmrp",)
         case Stack():
-            return ("bop-system", "wellhead-connection", "lmrp")
+            return ("bop-system", "wellhead-connection")
     return _OF_RIG.get(owed.what, ("bop-system",))
 
 
@@ -271,4 +274,6 @@ def is_entered_as_work(owed: Owed) -> bool:
         return isinstance(owed.row, Stack) or (
             owed.component is not None and owed.component.kind in NOT_PRESSURE_TESTED
         )
+    if owed.what == What.FUNCTION:
+        return isinstance(owed.row, Stack)
     return owed.what in ENTERED_AS_WORK

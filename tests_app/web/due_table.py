@@ -190,8 +190,10 @@ class DueRow:
 
     @property
     def _is_work(self) -> bool:
-        """Tell whether a pressure test of it is entered as work done: a connection, a diverter."""
+        """Tell whether a test of it is entered as work done: a diverter's pressure, the riser package as a whole."""
         component = self.item.component
+        if self.item.what == What.FUNCTION:
+            return component is None and self.item.control_item is None
         held_in_none = component is None or component.kind in NOT_PRESSURE_TESTED
         return self.item.what == What.PRESSURE and held_in_none
 

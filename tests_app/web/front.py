@@ -15,6 +15,7 @@ from tests_app.models import Record
 from tests_app.queries import records
 from tests_app.queries.due_items import CANNOT_BE_WORKED_OUT, NEVER_TESTED, NOT_PASSED, DueItem
 from tests_app.queries.due_list import due_list
+from tests_app.queries.unlisted import unlisted_controls
 from tests_app.web.due_groups import BY_DATE, WAYS
 from tests_app.web.due_table import DueFilter, DueRow, DueTable
 from tests_app.web.due_words import STATE_KEYS
@@ -65,6 +66,7 @@ def rig_front(request: HttpRequest, rig_pk: int) -> HttpResponse:
     context = {
         **found.context(),
         "summary": summary_of(items),
+        "unlisted": unlisted_controls(rig, at=visit.at),
         "drafts": _drafts(visit),
         "stands_worst": _worst(items),
         "rules_title": rules_followed(rig),
@@ -96,6 +98,9 @@ def _paper(request: HttpRequest, visit: Visit, found: Listed, items: Sequence[Du
         zone=visit.rig.zone,
         at=visit.at,
         rules=rules_followed(visit.rig),
+        unlisted=tuple(
+            f"{one.words} ({one.stack.name}; {one.clauses})" for one in unlisted_controls(visit.rig, at=visit.at)
+        ),
         summary=summary_of(items),
         narrowed=len(rows) < len(items),
         total=len(items),

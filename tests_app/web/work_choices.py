@@ -48,4 +48,6 @@ def choices_of(rig: Rig, *, at: datetime) -> list[ChoiceGroup]:
 def _is_entered(item: DueItem) -> bool:
     if item.what is What.PRESSURE:
         return item.component is None or item.component.kind in NOT_PRESSURE_TESTED
+    if item.what is What.FUNCTION:
+        return item.component is None and item.control_item is None
     return item.what in ENTERED_AS_WORK

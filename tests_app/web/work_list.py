@@ -29,7 +29,7 @@ _STATES: Final[Mapping[str, tuple[str, str, Q]]] = {
     "not-passed": ("not-passed", "Not passed", Q(withdrawn_at__isnull=True, passed=False)),
     "withdrawn": ("superseded", "Withdrawn", Q(withdrawn_at__isnull=False)),
 }
-_KINDS: Final = [(what.value, what.label) for what in What if what in ENTERED_AS_WORK or what == What.PRESSURE]
+_KINDS: Final = [(what.value, what.label) for what in What if what in {*ENTERED_AS_WORK, What.PRESSURE, What.FUNCTION}]
 
 
 def state_of(entry: Completion) -> tuple[str, str]:

@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
 from equipment.actions import controls as actions
-from equipment.models import ControlItem, Stack
+from equipment.models import ControlItem, ControlKind, Stack
 from equipment.queries import access, history, stacks
 from equipment.queries import controls as queries
 from equipment.queries.access import Right
@@ -59,7 +59,8 @@ def add_control(request: HttpRequest, pk: int) -> HttpResponse:
     """Put a control item of a stack on file."""
     stack = stacks.stack_for(request.user, pk, needs=Right.MANAGE)
     visit = Visit.of(request, stack.rig)
-    form = ControlForm(request.POST or None, stack=stack, at=visit.at)
+    asked = {"kind": request.GET["kind"]} if request.GET.get("kind") in ControlKind else {}
+    form = ControlForm(request.POST or None, initial=asked, stack=stack, at=visit.at)
     return visit.fill_in(
         form,
         lambda: actions.add_control_item(stack, **form.facts, by=visit.user, at=visit.at),

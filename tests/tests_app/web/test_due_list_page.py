@@ -255,3 +255,14 @@ def test_more_tests_take_no_more_queries(
         a_draft(world)
     with django_assert_max_num_queries(len(few)):
         web.get(address)
+
+
+def test_the_list_says_which_control_items_are_not_on_file_and_leads_to_their_form(web: Client, world: World):
+    page = front(web, world)
+    assert "Not on file, so not in this list." in said(page)
+    assert "Remote panel, " in said(page)
+    address = f"{reverse('equipment:control-new', args=[world.stack.pk])}?kind=remote-panel"
+    assert address in page.content.decode()
+    assert '<option value="remote-panel" selected>' in web.get(address).content.decode()
+    paper = front(web, world, export="pdf", paper="a4").content
+    assert "Not on file, so in no row" in pypdf.PdfReader(io.BytesIO(paper)).pages[0].extract_text()

@@ -34,6 +34,7 @@ _OF_STACKS: Final[Mapping[What, Task]] = {
     What.FUNCTION: Task.FUNCTION,
 }
 _WHOLE: Final = "bop-system"
+_LMRP: Final = "lmrp"
 _PREVENTERS: Final = RAM_KINDS | {"annular"}
 _STOPS: Final = frozenset({What.PRESSURE, What.FUNCTION, What.CASING, What.OVERHAUL})
 """Work without which drilling does not go on; the rest is owed and noted (common practice)."""
@@ -52,6 +53,7 @@ def works(facts: RigFacts) -> Iterator[Derived]:
     for stack in stacks.values():
         if facts.scope.has_stack(stack.pk):
             yield from _of_stack(stack, facts, facts.edition)
+            yield from _of_lmrp(stack, facts, facts.edition)
     if stacks and facts.scope.has_rig:
         yield from _of_rig(facts, facts.edition)
         yield from _casing(facts, facts.edition)
@@ -128,11 +130,7 @@ def _of_stack(stack: Stack, facts: RigFacts, edition: Edition) -> Iterator[Deriv
     subject = Subject(
         key=f"stack-{stack.pk}", name=stack.name, detail="As a whole", part=PartOfSystem.WHOLE, stack=stack
     )
-    happened = {
-        Occasion.INSTALLED: since,
-        Occasion.LANDED: facts.reasons.get((stack.pk, TestReason.LANDED)),
-        Occasion.STUMP: facts.reasons.get((stack.pk, TestReason.STUMP)),
-    }
+    happened = {Occasion.INSTALLED: since, **_moved(stack, facts)}
     for what, task in _OF_STACKS.items():
         rules = rules_on(edition, task, _WHOLE, stack=cast(StackKind, stack.kind))
         if what is What.OVERHAUL:
@@ -141,6 +139,33 @@ def _of_stack(stack: Stack, facts: RigFacts, edition: Edition) -> Iterator[Deriv
         if called is not None:
             done = facts.completions.get(f"{what.value}/{subject.key}", ())
             yield _row(what, subject, called, done, facts, since=since)
+
+
+def _moved(stack: Stack, facts: RigFacts) -> dict[Occasion, datetime | None]:
+    return {
+        Occasion.LANDED: facts.reasons.get((stack.pk, TestReason.LANDED)),
+        Occasion.STUMP: facts.reasons.get((stack.pk, TestReason.STUMP)),
+    }
+
+
+def _of_lmrp(stack: Stack, facts: RigFacts, edition: Edition) -> Iterator[Derived]:
+    """Yield what is owed on the lower marine riser package as a whole, which is no component of its own here.
+
+    That it was latched again is on no file, so what the rules ask then comes up in no row.
+    """
+    rules = facts.rules_on(Task.FUNCTION, _LMRP, stack=stack.kind)
+    called = called_by(rules, edition, _moved(stack, facts)) if rules else None
+    if called is None:
+        return
+    subject = Subject(
+        key=f"lmrp-{stack.pk}",
+        name="Lower marine riser package",
+        detail=stack.name,
+        part=PartOfSystem.WHOLE,
+        stack=stack,
+    )
+    done = facts.completions.get(f"{What.FUNCTION.value}/{subject.key}", ())
+    yield _row(What.FUNCTION, subject, called, done, facts, since=None)
 
 
 def _is_by_component(rule: ScheduledRule) -> bool:
