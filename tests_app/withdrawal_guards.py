@@ -1,11 +1,22 @@
-"""Guards of work done, deferrals and postponements: written once, then only withdrawn, called for or ended, once."""
+"""Guards of work done, deferrals, postponements and defects.
+
+They are written once; then only withdrawn, called for or ended, each once, and a defect judged anew.
+"""
 
 from collections.abc import Sequence
 
 from django.db.models import Model
 
-from tests_app.models import Completion, Deferral, Postponement
-from trail.guards import Guard, row_guard, truncate_guard
+from tests_app.models import (
+    Completion,
+    Defect,
+    DefectAction,
+    DefectClosing,
+    DefectReport,
+    Deferral,
+    Postponement,
+)
+from trail.guards import Guard, append_only, row_guard, truncate_guard
 
 
 def withdrawal_guards() -> tuple[Guard, ...]:
@@ -19,6 +30,29 @@ def withdrawal_guards() -> tuple[Guard, ...]:
             (("called_at", "called_by"), ("ended_at", "ended_by", "ended_reason")),
             "a postponement never changes: end it and enter it anew",
         ),
+        *_defect_guards(),
+    )
+
+
+def _defect_guards() -> tuple[Guard, ...]:
+    """Refuse deleting a defect, and changing anything of it but how it is judged; what hangs on it is only added to."""
+    table = Defect._meta.db_table
+    message = "a defect never changes: add what was done about it, or have it closed"
+    judged = ("severity", "barrier")
+    fixed = [str(field.column) for field in Defect._meta.concrete_fields if field.column not in judged]
+    added = (append_only(model._meta.db_table, message) for model in (DefectAction, DefectReport, DefectClosing))
+    return (
+        row_guard(
+            f"{table}_written_once",
+            table,
+            "UPDATE",
+            when_sqlite=_any_changed(fixed, "IS NOT"),
+            when_postgresql=_any_changed(fixed, "IS DISTINCT FROM"),
+            message=message,
+        ),
+        row_guard(f"{table}_kept", table, "DELETE", when_sqlite="1", when_postgresql="true", message=message),
+        truncate_guard(table, message),
+        *added,
     )
 
 
@@ -46,9 +80,14 @@ def _guards(model: type[Model], written_later: Sequence[tuple[str, ...]], messag
 
 def _changed(fixed: Sequence[str], written_later: Sequence[tuple[str, ...]], differs: str) -> str:
     """SQL: a column that never changes does, or a group is written a second time or without its moment."""
-    conditions = [f'OLD."{column}" {differs} NEW."{column}"' for column in fixed]
+    conditions = [_any_changed(fixed, differs)]
     conditions.append(f'OLD."{written_later[-1][0]}" IS NOT NULL')
     for moment, *others in written_later:
         touched = " OR ".join(f'OLD."{column}" {differs} NEW."{column}"' for column in (moment, *others))
         conditions.append(f'(({touched}) AND (OLD."{moment}" IS NOT NULL OR NEW."{moment}" IS NULL))')
     return " OR ".join(conditions)
+
+
+def _any_changed(columns: Sequence[str], differs: str) -> str:
+    """SQL: one of the columns changes."""
+    return " OR ".join(f'OLD."{column}" {differs} NEW."{column}"' for column in columns)

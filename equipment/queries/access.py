@@ -19,6 +19,10 @@ _TO_RIG: Final[Mapping[str, tuple[str, ...]]] = {
     "installation": ("position", "stack", "rig"),
     "holesection": ("well", "rig"),
     "controlitem": ("stack", "rig"),
+    "pressuresystem": ("stack", "rig"),
+    "cavity": ("system", "stack", "rig"),
+    "cavitylimit": ("cavity", "system", "stack", "rig"),
+    "systemelement": ("system", "stack", "rig"),
     "elastomer": ("component", "rig"),
     "serviceevent": ("component", "rig"),
     "bank": ("component", "rig"),
@@ -37,19 +41,24 @@ class Right(StrEnum):
     MANAGE = "change equipment, stacks and wells"
     WORK = "enter work done"
     DEFER = "let what is due wait"
+    OPEN_DEFECT = "open defects"
+    ACT_ON_DEFECT = "act on defects and close them by a retest"
+    DISPOSE = "approve that a defect is closed without a retest"
     SIGN = "sign records"
     ADMINISTER = "change the rig and its crew"
 
 
 RIGHTS: Final[Mapping[str, frozenset[Right]]] = {
-    CrewRole.TESTER: frozenset({Right.READ, Right.RECORD, Right.SIGN}),
-    CrewRole.SUPERVISOR: frozenset({Right.READ, Right.RECORD, Right.MANAGE, Right.WORK, Right.DEFER, Right.SIGN}),
-    CrewRole.RIG_MANAGER: frozenset({Right.READ, Right.MANAGE, Right.WORK, Right.DEFER, Right.SIGN, Right.ADMINISTER}),
+    CrewRole.TESTER: frozenset({Right.READ, Right.RECORD, Right.SIGN, Right.OPEN_DEFECT}),
+    CrewRole.SUPERVISOR: frozenset({Right.READ, Right.RECORD, Right.MANAGE, Right.WORK, Right.DEFER, Right.SIGN})
+    | {Right.OPEN_DEFECT, Right.ACT_ON_DEFECT},
+    CrewRole.RIG_MANAGER: frozenset({Right.READ, Right.MANAGE, Right.WORK, Right.DEFER, Right.SIGN, Right.ADMINISTER})
+    | {Right.OPEN_DEFECT, Right.ACT_ON_DEFECT, Right.DISPOSE},
     CrewRole.LESSEE: frozenset({Right.READ, Right.SIGN}),
     CrewRole.AUDITOR: frozenset({Right.READ}),
     CrewRole.ADMINISTRATOR: frozenset({Right.READ, Right.RECORD, Right.MANAGE, Right.WORK, Right.ADMINISTER}),
 }
-_BY_ADMINISTRATION: Final = frozenset(Right) - {Right.SIGN}
+_BY_ADMINISTRATION: Final = frozenset(Right) - {Right.SIGN, Right.DISPOSE}
 
 RIGHTS_IN_WORDS: Final[tuple[tuple[str, str], ...]] = tuple(
     (str(CrewRole(role).label), ", ".join(right.value for right in Right if right in given))
@@ -71,7 +80,7 @@ def rigs_visible(user: Viewer) -> QuerySet[Rig]:
 def rights_on(user: Viewer, rig: Rig) -> frozenset[Right]:
     """Return what the person may do on the rig; empty when the rig is out of their sight. One query.
 
-    A superuser may do everything but sign: a signature says who somebody is on this rig, which only a role tells.
+    A superuser may do everything but sign and approve: that says who somebody is on this rig, which only a role tells.
     """
     if not user.is_authenticated or not user.is_active:
         return frozenset()

@@ -92,14 +92,16 @@ def test_somebody_s_save_is_not_written_over():
 @pytest.mark.parametrize(
     ("role", "rights"),
     [
-        (CrewRole.TESTER, {Right.READ, Right.RECORD, Right.SIGN}),
+        (CrewRole.TESTER, {Right.READ, Right.RECORD, Right.SIGN, Right.OPEN_DEFECT}),
         (
             CrewRole.SUPERVISOR,
-            {Right.READ, Right.RECORD, Right.MANAGE, Right.WORK, Right.DEFER, Right.SIGN},
+            {Right.READ, Right.RECORD, Right.MANAGE, Right.WORK, Right.DEFER, Right.SIGN}
+            | {Right.OPEN_DEFECT, Right.ACT_ON_DEFECT},
         ),
         (
             CrewRole.RIG_MANAGER,
-            {Right.READ, Right.MANAGE, Right.WORK, Right.DEFER, Right.SIGN, Right.ADMINISTER},
+            {Right.READ, Right.MANAGE, Right.WORK, Right.DEFER, Right.SIGN, Right.ADMINISTER}
+            | {Right.OPEN_DEFECT, Right.ACT_ON_DEFECT, Right.DISPOSE},
         ),
         (CrewRole.LESSEE, {Right.READ, Right.SIGN}),
         (CrewRole.AUDITOR, {Right.READ}),

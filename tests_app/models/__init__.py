@@ -4,6 +4,17 @@ from tests_app.models.alert_settings import AlertSettings
 from tests_app.models.calendars import CalendarEntry, FeedToken
 from tests_app.models.certificates import Certificate, CertificateKind
 from tests_app.models.completions import Completion
+from tests_app.models.defects import (
+    BarrierAffected,
+    ClosedBy,
+    Defect,
+    DefectAction,
+    DefectClosing,
+    DefectReport,
+    Disposition,
+    Severity,
+    ShownBy,
+)
 from tests_app.models.deferrals import Deferral, Postponement
 from tests_app.models.drawdowns import (
     DrawdownFunction,
@@ -46,18 +57,25 @@ from tests_app.models.signatures import Signature, SigningRole
 __all__ = [
     "AlertSettings",
     "Barrier",
+    "BarrierAffected",
     "CalendarEntry",
     "Certificate",
     "CertificateKind",
     "Channel",
+    "ClosedBy",
     "ClosedOn",
     "Closing",
     "Completion",
     "ControlStation",
     "CountsAs",
+    "Defect",
+    "DefectAction",
+    "DefectClosing",
+    "DefectReport",
     "Deferral",
     "Delivery",
     "Digest",
+    "Disposition",
     "DrawdownFunction",
     "DrawdownTest",
     "EditionText",
@@ -93,6 +111,8 @@ __all__ = [
     "RecordKind",
     "Recording",
     "RecordingKind",
+    "Severity",
+    "ShownBy",
     "Signature",
     "SigningRole",
     "Step",
