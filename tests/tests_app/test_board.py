@@ -15,11 +15,11 @@ from calcs.recurrence import Deadline, Deferred, Event, EventKind, Happened, Int
 from calcs.stated import Stated
 from equipment.models import Rig
 from tests import builders
-from tests_app.models import Notice, Obligation, Reckoning, What
+from tests_app.models import Notice, Obligation, Postponement, Reckoning, What
 from tests_app.queries.board import NAMED_PER_RIG, board
 from tests_app.queries.deriving.derived import Derived, Requirement, Subject
 from tests_app.queries.due_items import NEVER_TESTED, NOT_PASSED, DueItem
-from tests_app.queries.obligations import as_row, stand
+from tests_app.queries.obligations import as_row, obligations_of, stand
 
 WORKED = datetime(2026, 3, 20, 15, tzinfo=UTC)
 """Twelve days after clocks went forward in Chicago; two- and three-week intervals reach across that."""
@@ -110,6 +110,40 @@ def test_the_counts_are_those_of_each_obligation_looked_at_alone(db: None):
             (i for i in items if i.state == State.OVERDUE and i.stops_operations), key=lambda i: i.due.due_at
         )
         assert found.stopping_named == tuple(f"Pressure test, {item.subject}" for item in longest[:NAMED_PER_RIG])
+
+
+def some_postponements(rows: list[Obligation], chance: random.Random) -> Iterator[Postponement]:
+    """Have tests wait: called for before now, in time, or not yet; some of them twice, some ended."""
+    for row in chance.sample(rows, ROWS // 2):
+        for _ in range(chance.choice([1, 1, 2])):
+            made = WORKED - timedelta(hours=chance.randint(1, 300))
+            called = chance.choice([None, made + timedelta(hours=chance.randint(0, 200))])
+            ended = chance.choice([None, None, None, made + timedelta(hours=chance.randint(0, 200))])
+            yield Postponement(
+                rig=row.rig,
+                obligation_key=row.key,
+                made_at=made,
+                called_at=called,
+                ended_at=ended,
+                ended_reason="Safe again" if ended else "",
+                entered_at=made,
+                entered_by="Ida Storm",
+            )
+
+
+def test_what_waited_and_was_called_for_counts_as_due_at_once(db: None):
+    rig = builders.a_rig()
+    Obligation.objects.filter(rig=rig).delete()
+    chance = random.Random(SEED + 1)
+    rows = Obligation.objects.bulk_create(some_obligations(rig, chance))
+    plain = [board(Rig.objects.filter(pk=rig.pk), at=WORKED + later)[0] for later in LATER]
+    Postponement.objects.bulk_create(some_postponements(rows, chance))
+    for at, without in zip((WORKED + later for later in LATER), plain, strict=True):
+        expected = plainly([stand(row, at) for row in obligations_of(rig)], at)
+        [found] = board(Rig.objects.filter(pk=rig.pk), at=at)
+        assert {name: getattr(found, name) for name in expected} == expected, at
+        assert found.due_now > without.due_now
+        assert found.next_days < without.next_days or found.deferred < without.deferred
 
 
 def test_a_fleet_of_fifty_asks_no_more_than_one_of_two(

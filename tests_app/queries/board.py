@@ -1,7 +1,7 @@
 """How the rigs of a fleet stand, counted by the database over stored obligations, whatever the size of the fleet.
 
 "Overdue" is not stored, so the database works it out as `calcs.recurrence.due` does, from the columns `reconcile`
-keeps: `standing_at` says how.
+keeps: `standings_at` says how. Tests that waited for safety and were called for are few, and are looked at one by one.
 """
 
 from collections import defaultdict
@@ -14,8 +14,10 @@ from django.db.models import Count, Min, Q, QuerySet, Window
 from django.db.models.functions import RowNumber
 
 from equipment.models import Rig
-from tests_app.models import CountsAs, Notice, Obligation, Programme, Reckoning, What
+from tests_app.models import CountsAs, Notice, Obligation, Postponement, Programme, Reckoning, What
 from tests_app.queries.due_items import FORGOTTEN_AFTER
+from tests_app.queries.obligations import is_called_for
+from tests_app.queries.waiting import is_called
 
 NEXT: Final = timedelta(days=7)
 """How far the board looks ahead."""
@@ -95,10 +97,14 @@ class RigStanding:
 
 
 def board(rigs: QuerySet[Rig], *, at: datetime) -> list[RigStanding]:
-    """Return how each of the rigs stands, in the order given. Six queries."""
+    """Return how each of the rigs stands, in the order given. Eight queries at most."""
     found = list(rigs)
     keys = [rig.pk for rig in found]
-    counts = {row["rig_id"]: row for row in counted(keys, at)}
+    called = called_for(keys, at)
+    counts = {row["rig_id"]: dict(row) for row in counted(keys, at, without=[row.pk for row in called])}
+    for row in called:
+        its = counts.setdefault(row.rig_id, {})
+        its["due_now"] = its.get("due_now", 0) + 1
     named = stopping_named(keys, at)
     alerts = unacknowledged(keys)
     worked = Reckoning.objects.in_bulk(keys)
@@ -137,13 +143,14 @@ _COUNTED: Final = (
 _COUNTS: Final = ("overdue", "due_now", "next_days", "unknown", "deferred", "stopping")
 
 
-def counted(rigs: Collection[int], at: datetime) -> QuerySet[Any, Any]:
-    """Return the counts of each rig, one row a rig, in one pass over its obligations."""
+def counted(rigs: Collection[int], at: datetime, *, without: Collection[int] = ()) -> QuerySet[Any, Any]:
+    """Return the counts of each rig, one row a rig, in one pass over its obligations, but for some left out."""
     stand = standings_at(at)
     # What lies far ahead is passed over early. Named by what they count as, the rows are found by the board's index.
     near = ~Q(counts_as=CountsAs.DATED) | Q(due_at__lt=at + NEXT) | Q(original_due_at__isnull=False)
+    rows = Obligation.objects.filter(near, rig__in=rigs, counts_as__in=_COUNTED)
     return (
-        Obligation.objects.filter(near, rig__in=rigs, counts_as__in=_COUNTED)
+        (rows.exclude(pk__in=without) if without else rows)
         .values("rig_id")
         .order_by()
         .annotate(
@@ -156,6 +163,22 @@ def counted(rigs: Collection[int], at: datetime) -> QuerySet[Any, Any]:
             stopping=Count("pk", filter=stand.overdue & Q(stops_operations=True)),
         )
     )
+
+
+def called_for(rigs: Collection[int], at: datetime) -> list[Obligation]:
+    """Return the obligations due at once only because their test waited for safety and was called for since.
+
+    Two queries at most.
+    """
+    waiting: dict[tuple[int, str], list[Postponement]] = defaultdict(list)
+    for one in Postponement.objects.filter(rig__in=rigs, ended_at=None, made_at__lte=at):
+        waiting[one.rig_id, one.obligation_key].append(one)
+    called = {key for key, ones in waiting.items() if any(is_called(one, at) for one in ones)}
+    if not called:
+        return []
+    rows = Obligation.objects.filter(rig__in={rig for rig, _ in called}, key__in={key for _, key in called})
+    found = [row for row in rows.select_related("rig") if (row.rig_id, row.key) in called]
+    return [row for row in found if is_called_for(row, waiting[row.rig_id, row.key], at)]
 
 
 def stopping_named(rigs: Collection[int], at: datetime) -> dict[int, tuple[str, ...]]:

@@ -243,6 +243,17 @@ def stand(obligation: Obligation, at: datetime) -> DueItem:
     )
 
 
+def is_called_for(obligation: Obligation, postponements: Sequence[Postponement], at: datetime) -> bool:
+    """Tell whether an obligation is due at once only because its test waited and was called for since."""
+    obligation.waiting = Waiting((), postponements)  # type: ignore[attr-defined]
+    item = stand(obligation, at)
+    called = item.postponement.called_at if item.postponement else None
+    if item.error or item.due is None or called is None:
+        return False
+    plain = due_of(obligation, at=at, zone=obligation.rig.zone)
+    return item.due != plain
+
+
 def _called_for(found: Due | None, postponed: Postponement | None, at: datetime, zone: ZoneInfo) -> Due | None:
     """Return the date of a test that waited and was called for: at once from then, unless it was due before."""
     if found is None or postponed is None or postponed.called_at is None or not is_called(postponed, at):
