@@ -49,10 +49,11 @@ def one(watch: Watch, at=AT) -> Event:
     return next(iter(events.values()))
 
 
-def test_each_deadline_is_an_event_at_its_moment_with_the_words_of_the_rig_s_clock(watch: Watch):
+def test_each_deadline_is_the_hour_that_ends_at_it_with_the_words_of_the_rig_s_clock(watch: Watch):
     event = one(watch)
-    assert event.dtstart == DUE
+    assert (event.dtstart, event.dtend) == (DUE - timedelta(hours=1), DUE)
     assert event.dtstart.utcoffset() == timedelta()
+    assert event.dtstart.astimezone(watch.rig.zone).date() == date(2026, 3, 20), "the last day, not the one after"
     assert "due before midnight at the end of 20 Mar 2026, UTC−5" in event.summary
     assert watch.rig.name in event.summary
     assert event.status is EventStatus.CONFIRMED

@@ -41,7 +41,12 @@ def _event(entry: CalendarEntry) -> Event:
     event.add("dtstamp", entry.changed_at.astimezone(UTC))
     event.add("last-modified", entry.changed_at.astimezone(UTC))
     event.add("created", entry.created_at.astimezone(UTC))
-    event.add("dtstart", datetime.fromisoformat(content["due_at"]))
+    due = datetime.fromisoformat(content["due_at"])
+    # What was cancelled before entries began ahead of their deadline holds that alone.
+    starts = datetime.fromisoformat(content.get("starts_at", content["due_at"]))
+    event.add("dtstart", starts)
+    if starts < due:  # an event of no length has no end: RFC 5545, section 3.6.1
+        event.add("dtend", due)
     event.add("summary", content["summary"])
     event.add("description", content["description"])
     event.add("categories", [content["what"]])

@@ -21,6 +21,8 @@ from tests_app.queries.obligations import obligations_of, stand
 
 CANCELLED_KEPT: Final = timedelta(days=30)
 """How long what is no longer owed is given as cancelled."""
+LAST_HOUR: Final = timedelta(hours=1)
+"""The event of a deadline is the hour that ends at it: midnight, which is the next day's 00:00, shows on its own day."""
 _WITHOUT: Final = frozenset({CANNOT_BE_WORKED_OUT, State.OUT_OF_SERVICE.value})
 _AT_ONCE: Final = frozenset({NEVER_TESTED, State.DUE_NOW.value})
 _BEGUN: Final = frozenset({What.PRESSURE, What.FUNCTION, What.DRAWDOWN, What.PUMP, What.CASING})
@@ -57,9 +59,14 @@ def _content(row: Obligation, item: DueItem, due_at: datetime, rig: Rig) -> dict
         + (f"due at once since {limit}" if at_once else f"{verb.lower()} {limit}"),
         "on": on,
         "what": row.get_what_display(),
-        "due_at": due_at.astimezone(UTC).isoformat(timespec="seconds"),
+        "starts_at": _plain(due_at if at_once else due_at.astimezone(UTC) - LAST_HOUR),
+        "due_at": _plain(due_at),
         "description": "\n".join([f"{row.get_what_display()}: {on}", *filter(None, said)]),
     }
+
+
+def _plain(moment: datetime) -> str:
+    return moment.astimezone(UTC).isoformat(timespec="seconds")
 
 
 @dataclass(frozen=True)
