@@ -2,10 +2,13 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass
+from functools import cache, reduce
+from operator import and_
 from typing import Final
 
 from django.core.exceptions import ValidationError
 from django.db import DatabaseError, models
+from django.db.models import Q, Value
 
 from equipment.errors import Refused
 from equipment.models import QuantityField
@@ -32,6 +35,14 @@ _CONSTRAINTS: Final = {
     "controlitem_name_once_a_stack": Kindly("name", "Choose another name, or open that one."),
     "controlitem_place_once_a_stack": Kindly("place", "Take that one out of service first, or choose another place."),
     "controlitem_retired_after_start": Kindly("retired_at", "Check the time against when it came into service."),
+    "cavity_name_once_a_system": Kindly("name", "Choose another name, or open that cavity."),
+    "cavity_pumped_or_vented": Kindly("is_pump_point", "Choose one of the two; a valve between them makes both."),
+    "cavity_rating_positive": Kindly("rating", "Read it off the nameplate, or leave it empty."),
+    "cavitylimit_position_once": Kindly("limited_by", "Take it out of that cavity first."),
+    "systemelement_name_once_a_system": Kindly("name", "Choose another name, or open that element."),
+    "systemelement_position_once": Kindly("position", "Open that element, or choose another position."),
+    "systemelement_joins_two": Kindly("far_side", "Choose another cavity on one of its sides."),
+    "systemelement_rating_positive": Kindly("rating", "Read it off the nameplate, or leave it empty."),
     "component_serial_once": Kindly("serial", "Check the serial number, or amend the component on file."),
     "component_closing_ratio_positive": Kindly("closing_ratio", "Check the figure, or leave it empty."),
     "component_opening_ratio_positive": Kindly("opening_ratio", "Check the figure, or leave it empty."),
@@ -100,11 +111,29 @@ def refuse_invalid(row: models.Model, *, exclude: Collection[str] = ()) -> None:
         row.full_clean(exclude=exclude, validate_constraints=False, validate_unique=True)
     except ValidationError as error:
         raise ValidationError(_by_caller_name(row, error)) from error
+    hold = _all_checks_hold(row)
     for constraint in row._meta.constraints:
+        if hold and isinstance(constraint, models.CheckConstraint):
+            continue
         try:
             constraint.validate(type(row), row)
         except ValidationError as error:
             raise _said_kindly(row, constraint, " ".join(error.messages)) from error
+
+
+def _all_checks_hold(row: models.Model) -> bool:
+    """Ask the database in one question whether the row breaks none of its checks: one for each takes far longer."""
+    together, named = _checks_of(type(row))
+    columns = [field for field in row._meta.concrete_fields if field.name in named]
+    return together.check({field.name: Value(getattr(row, field.attname), field) for field in columns})
+
+
+@cache
+def _checks_of(model: type[models.Model]) -> tuple[Q, frozenset[str]]:
+    """Return the checks of a model's table as one condition, and the fields it is about."""
+    checks = [Q(one.condition) for one in model._meta.constraints if isinstance(one, models.CheckConstraint)]
+    together = reduce(and_, checks, Q(Value(True)))
+    return together, frozenset[str]().union(*(check.referenced_base_fields for check in checks))
 
 
 def from_database(row: models.Model, error: DatabaseError) -> Refused:

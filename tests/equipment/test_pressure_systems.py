@@ -1,0 +1,82 @@
+"""The pressure system of a stack: as drawn up from its positions, and as the calculations take it."""
+
+import pytest
+
+from calcs.lineups import NO_PIPE, Element, System
+from equipment.actions import pressure_systems
+from equipment.errors import Refused
+from equipment.queries.pressure_systems import as_system
+from equipment.queries.usual_system import usual_system
+from tests.builders import DAY, LONG_AGO, a_component, a_filled_stack, a_rig, a_stack, an_installation
+from tests.builders_pressure_systems import a_pressure_system
+from trail.actors import System as Program
+
+pytestmark = pytest.mark.django_db
+
+
+def element(system: System, name: str) -> Element:
+    return next(element for element in system.elements if element.id == name)
+
+
+def test_a_surface_stack_is_drawn_up_from_its_positions() -> None:
+    system = as_system(a_pressure_system(a_filled_stack(a_rig())), at=DAY)
+
+    assert [(e.id, *e.between) for e in system.elements] == [
+        ("Annular", "Below Annular", "Bell nipple and flow line"),
+        ("Upper pipe ram", "Below Upper pipe ram", "Below Annular"),
+        ("Blind-shear ram", "Below Blind-shear ram", "Below Upper pipe ram"),
+        ("Lower pipe ram", "Below Lower pipe ram", "Below Blind-shear ram"),
+        ("Test plug", "Wellhead beneath the test plug", "Below Lower pipe ram"),
+        ("Inner choke valve", "Below Blind-shear ram", "Beyond Inner choke valve"),
+        ("Outer choke valve", "Beyond Inner choke valve", "Choke line"),
+        ("Manifold valve 1", "Choke line", "Separator and tanks"),
+        ("Inner kill valve", "Below Blind-shear ram", "Beyond Inner kill valve"),
+        ("Outer kill valve", "Beyond Inner kill valve", "Kill line"),
+        ("Kill line bleed valve", "Kill line", "Kill line bleed"),
+        ("Port of the test joint", "Below Lower pipe ram", "Test joint"),
+        ("Safety valve", "Test joint", "Above Safety valve"),
+        ("Upper top-drive valve", "Above Safety valve", "Mud pumps"),
+    ]
+    assert system.pump_points == ("Kill line", "Test joint")
+    assert "Below Blind-shear ram" in system.cavity_ratings, "the drilling spool bounds the cavity it stands in"
+
+
+def test_rams_hold_from_below_plugs_from_above_and_valves_from_both_sides() -> None:
+    system = as_system(a_pressure_system(a_filled_stack(a_rig())), at=DAY)
+
+    assert element(system, "Lower pipe ram").holds_from == {"Below Lower pipe ram"}
+    assert element(system, "Test plug").holds_from == {"Below Lower pipe ram"}
+    assert element(system, "Outer choke valve").holds_from == {"Beyond Inner choke valve", "Choke line"}
+
+
+def test_what_closes_on_pipe_is_what_the_component_says() -> None:
+    stack = a_stack(a_rig())
+    ram = stack.positions.get(name="Upper pipe ram")
+    sizes = {"closes_on_smallest": "5 in", "closes_on_largest": "5 in"}
+    an_installation(ram, a_component(stack.rig, ram.kind, **sizes))
+    for position in stack.positions.exclude(pk=ram.pk):
+        an_installation(position)
+    built = a_pressure_system(stack, pipe_strings=("none", "3.5 in", "127 mm"))
+
+    system = as_system(built, at=DAY)
+
+    assert element(system, "Upper pipe ram").closes_on == {"127 mm"}
+    assert element(system, "Blind-shear ram").closes_on == {NO_PIPE}
+    assert element(system, "Safety valve").closes_on == {"3.5 in", "127 mm"}, "no string, no safety valve"
+    assert element(system, "Port of the test joint").closes_on == {NO_PIPE}
+    assert element(system, "Outer choke valve").closes_on is None
+
+
+def test_an_element_without_any_rating_is_named() -> None:
+    built = a_pressure_system(a_filled_stack(a_rig()), unlisted_rating=None)
+
+    with pytest.raises(Refused, match="Test plug, Kill line bleed valve and Port of the test joint"):
+        as_system(built, at=DAY)
+
+
+def test_a_stack_has_one_pressure_system() -> None:
+    stack = a_filled_stack(a_rig())
+    a_pressure_system(stack)
+
+    with pytest.raises(Refused, match="drawn up already"):
+        pressure_systems.draw_up(stack, usual_system(stack), pipe_strings=[], by=Program.DEMO, at=LONG_AGO)
