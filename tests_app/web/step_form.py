@@ -13,7 +13,7 @@ from equipment.queries.stacks import Standing
 from equipment.web.fields import QuantityFormField
 from tests_app.actions.steps import LineSpec
 from tests_app.models import PressureFrom
-from tests_app.queries.requirements import default_side
+from tests_app.queries.sides import sides_of
 
 _TESTED_GROUPS: Final = (
     PositionGroup.BORE,
@@ -24,8 +24,6 @@ _TESTED_GROUPS: Final = (
     PositionGroup.STRING,
     PositionGroup.RISER,
 )
-_BORE_SIDES: Final = (PressureFrom.BELOW, PressureFrom.ABOVE)
-_OUTLET_SIDES: Final = (PressureFrom.WELL_SIDE, PressureFrom.FAR_SIDE)
 _FEW: Final = 3
 
 PUMP_POINTS: Final = (
@@ -135,10 +133,9 @@ class StepForm(forms.Form):
 
     def _element(self, standing: Standing, ticked: set[int]) -> Element:
         position = standing.position
-        usual = default_side(standing.component.kind if standing.component else position.kind)
-        sides = _BORE_SIDES if usual in _BORE_SIDES else _OUTLET_SIDES
+        sides = sides_of(standing.component.kind if standing.component else position.kind)
         side = self.data.get(f"side-{position.pk}", "") if self.is_bound else self.chosen.get(position.pk, "")
-        return Element(standing, position.pk in ticked, side or usual.value, sides)
+        return Element(standing, position.pk in ticked, side or sides[0].value, sides)
 
     def groups(self) -> list[ElementGroup]:
         """Return the elements by the part of the system they belong to, top to bottom."""

@@ -23,6 +23,7 @@ READ = {
     "plan",
     "compliance",
     "compliance-pdf",
+    "stack-coverage",
     "as-of",
     "why",
     "own-rules",
@@ -89,6 +90,7 @@ def keys(world: World) -> dict[str, list[int]]:
     function_test = a_function_draft(world)
     return {
         "rigs": [world.rig.pk],
+        "stacks": [world.stack.pk],
         "records": [draft.pk],
         "certificate": [sealed.pk],
         "steps": [step.pk],
