@@ -16,6 +16,9 @@ from tests_app.web.uploads import LIMIT
 FEWEST_STEPS: Final = 3
 SPARE_STEPS: Final = 2
 MOST_STEPS: Final = 40
+ASKED: Final = "asked"
+NONE: Final = "none"
+_BAND: Final = ("low_min", "low_max", "restart_above")
 _PARTS: Final = ("target", "low_from", "low_to", "lasts")
 
 
@@ -23,6 +26,7 @@ class RecorderForm(CalculationForm):
     """A recorder's file, sent or pasted, and what its holds have in common."""
 
     uploads = True
+    when = dict.fromkeys(_BAND, ("low_test", ASKED))
     file = forms.FileField(
         label="Recorder file",
         required=False,
@@ -48,18 +52,34 @@ class RecorderForm(CalculationForm):
         max_length=120,
         help_text="Name of the column, where the file has several. Left empty, the first is read; the answer says so.",
     )
-    low_min = QuantityFormField(Dimension.PRESSURE, label="Low band from", initial="250 psi")
-    low_max = QuantityFormField(Dimension.PRESSURE, label="to", initial="350 psi")
-    restart_above = QuantityFormField(Dimension.PRESSURE, label="Bleed to zero and begin again over", initial="500 psi")
+    low_test = forms.ChoiceField(
+        label="Low test",
+        required=False,
+        choices=[(ASKED, "Asked, before the high one"), (NONE, "None asked: the high one alone")],
+        help_text="Few rules ask for none. Left out by mistake, a test would pass without it.",
+    )
+    low_min = QuantityFormField(Dimension.PRESSURE, label="Low band from", initial="250 psi", required=False)
+    low_max = QuantityFormField(Dimension.PRESSURE, label="to", initial="350 psi", required=False)
+    restart_above = QuantityFormField(
+        Dimension.PRESSURE, label="Bleed to zero and begin again over", initial="500 psi", required=False
+    )
     hold = QuantityFormField(Dimension.TIME, label="Each hold lasts", initial="5 min")
     max_decay = QuantityFormField(Dimension.PRESSURE, label="Largest decay allowed", required=False)
 
     def clean(self) -> dict[str, Any]:
-        """Take the file where there is one, else the text."""
+        """Take the file where there is one, else the text; the low band only where a low test is asked."""
         upload = self.cleaned_data.get("file")
         if not upload and not self.cleaned_data.get("recording_csv"):
             self.add_error("file", "Choose the recorder's file, or paste its text.")
+        for name in _BAND if self.asks_low else ():
+            if not self.cleaned_data.get(name) and not self.has_error(name):
+                self.add_error(name, "This is missing. Fill it in, or say that no low test is asked.")
         return self.cleaned_data
+
+    @property
+    def asks_low(self) -> bool:
+        """Tell whether a low test is asked; where the form does not say, it is."""
+        return self.cleaned_data.get("low_test") != NONE
 
     def recording(self) -> dict[str, str]:
         """Return the file as the document holds it; its bytes are read as the recorder's own reader reads them."""
@@ -70,12 +90,13 @@ class RecorderForm(CalculationForm):
     def rule(self, target: Any, *, low_min: Any = None, low_max: Any = None, hold: Any = None) -> dict[str, Any]:
         """Return the rule of one step: its high pressure, and what it has of its own in place of what all share."""
         shared = self.cleaned_data
+        band = {
+            "min": low_min or shared["low_min"],
+            "max": low_max or shared["low_max"],
+            "restart_above": shared["restart_above"],
+        }
         return {
-            "low": {
-                "min": written(low_min or shared["low_min"]),
-                "max": written(low_max or shared["low_max"]),
-                "restart_above": written(shared["restart_above"]),
-            },
+            "low": {name: written(value) for name, value in band.items()} if self.asks_low else None,
             "high": {"target": written(target)},
             "hold": written(hold or shared["hold"]),
             **self.given("max_decay"),
@@ -91,7 +112,7 @@ class HoldCheckForm(RecorderForm):
     target = QuantityFormField(Dimension.PRESSURE, label="High pressure")
     field_order = (
         *("file", "recording_csv", "pressure_unit", "channel"),
-        *("low_min", "low_max", "restart_above", "target", "hold", "max_decay"),
+        *("low_test", *_BAND, "target", "hold", "max_decay"),
     )
     places = {
         "rule.low.min": "low_min",
@@ -153,6 +174,9 @@ class FindHoldsForm(RecorderForm):
             others = [self._part(part, number) for part in _PARTS[1:]]
             if any(others) and not self._part("target", number) and not self.has_error(f"target_{number}"):
                 self.add_error(f"target_{number}", "The high pressure is missing. Give it, or empty the row.")
+            for part in ("low_from", "low_to") if not self.asks_low else ():
+                if self._part(part, number):
+                    self.add_error(f"{part}_{number}", "No low test is asked above. Empty this, or ask for one there.")
         if not self.errors and not self._steps():
             self.add_error("target_1", "No step is given. Give the high pressure of each, in the order tested.")
         return found

@@ -162,7 +162,9 @@ def _due(found: Shown, form: CalculationForm) -> Shown:
 
 def _hold_check(found: Shown, _: CalculationForm) -> Shown:
     words, notes = _read_words("Judged on", found["recording"])
-    holds = {"low": _hold(found["low"]), "high": _hold(found["high"])}
+    holds = {"low": _low(found["low"]), "high": _hold(found["high"])}
+    if found["low"] is None:
+        words = f"{words} No low test was asked: the high one alone is judged."
     return {"passes": found["passes"], **holds, "words": words, "notes": notes}
 
 
@@ -184,7 +186,7 @@ def _found_row(number: int, hold: Shown) -> Shown:
         "end_s": hold["end"]["value"],
         "why": hold["why"],
         "passes": hold["passes"],
-        "low": _hold(hold["low"]),
+        "low": _low(hold["low"]),
         "high": _hold(hold["high"]),
     }
 
@@ -192,6 +194,11 @@ def _found_row(number: int, hold: Shown) -> Shown:
 def _read_words(what: str, about: Shown) -> tuple[str, list[str]]:
     notes = [about["channel_note"]] if about["channel_note"] else []
     return f"{what} {about['samples']:,} samples.", notes
+
+
+def _low(hold: Shown | None) -> Shown | None:
+    """Return the low hold, None where no low test is asked."""
+    return None if hold is None else _hold(hold)
 
 
 def _hold(hold: Shown) -> Shown:

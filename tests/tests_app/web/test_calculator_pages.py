@@ -164,6 +164,34 @@ def test_a_check_that_cannot_be_made_is_refused(web: Client, changes: dict[str, 
     assert words in said(answer)
 
 
+NO_BAND = {f"{name}_number": "" for name in ("low_min", "low_max", "restart_above")}
+
+
+def test_without_a_low_test_the_high_hold_alone_is_judged(web: Client):
+    page = said(hold_check(web, low_test="none", **NO_BAND))
+    assert "No low test was asked: the high one alone is judged." in page
+    assert "High hold passed" in page
+    assert "Low hold" not in page
+    assert 'data-when="low_test"' in hold_check(web).content.decode()
+
+
+def test_a_low_band_is_never_left_out_by_mistake(web: Client):
+    answer = hold_check(web, **NO_BAND)
+    assert answer.status_code == 422
+    assert said(answer).count("This is missing. Fill it in, or say that no low test is asked.") >= 3
+
+
+def test_the_holds_of_a_test_without_low_holds_are_found(web: Client):
+    curve = step(high=3_560).then(step(high=5_060))
+    page = said(find_holds(web, curve, "3500", "5000", low_test="none", **NO_BAND))
+    assert "Proposed for step 2" in page
+    assert "Low hold" not in page
+    own = {"low_from_1_number": "250", "low_from_1_unit": "psi"}
+    refused = find_holds(web, curve, "3500", low_test="none", **NO_BAND, **own)
+    assert refused.status_code == 422
+    assert "No low test is asked above." in said(refused)
+
+
 def test_a_check_of_200_megabytes_is_refused_unread(web: Client):
     address = reverse("tests_app:calculation", args=["hold-check"])
     assert web.generic("POST", address, CONTENT_LENGTH="200000000").status_code == 413
