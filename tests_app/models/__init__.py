@@ -31,6 +31,7 @@ from tests_app.models.drawdowns import (
 )
 from tests_app.models.editions import EditionText
 from tests_app.models.function_tests import ClosedOn, FunctionLine, FunctionTest, Worked
+from tests_app.models.line_up_plans import LineUpPlan, LineUpStep, PlanState
 from tests_app.models.notices import Channel, Closing, Delivery, Digest, Message, Notice, Purpose, SweepMark
 from tests_app.models.obligations import CountsAs, Obligation, PartOfSystem, Reckoning, What
 from tests_app.models.pressure_tests import (
@@ -87,12 +88,15 @@ __all__ = [
     "HoldPhase",
     "InstrumentUse",
     "Line",
+    "LineUpPlan",
+    "LineUpStep",
     "Message",
     "Movement",
     "Notice",
     "Obligation",
     "Outcome",
     "PartOfSystem",
+    "PlanState",
     "Pod",
     "Postponement",
     "PressureFrom",
