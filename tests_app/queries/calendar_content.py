@@ -22,7 +22,7 @@ from tests_app.queries.obligations import obligations_of, stand
 CANCELLED_KEPT: Final = timedelta(days=30)
 """How long what is no longer owed is given as cancelled."""
 LAST_HOUR: Final = timedelta(hours=1)
-"""The event of a deadline is the hour that ends at it: midnight, which is the next day's 00:00, shows on its own day."""
+"""The event of a deadline is the hour that ends at it: midnight, the next day at 00:00, shows on its own day."""
 _WITHOUT: Final = frozenset({CANNOT_BE_WORKED_OUT, State.OUT_OF_SERVICE.value})
 _AT_ONCE: Final = frozenset({NEVER_TESTED, State.DUE_NOW.value})
 _BEGUN: Final = frozenset({What.PRESSURE, What.FUNCTION, What.DRAWDOWN, What.PUMP, What.CASING})

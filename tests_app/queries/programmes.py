@@ -1,5 +1,7 @@
 """Which rules a rig follows, since when, how that came about, and what of them is the rig's own."""
 
+from typing import Any
+
 from django.db.models import QuerySet
 
 from calcs.errors import InputError
@@ -52,3 +54,27 @@ def own_figures(programme: Programme | None) -> tuple[OwnFigure, ...]:
         return rulebook.edition(programme.edition).own
     except InputError:
         return ()
+
+
+def origins_of_figures(edition: str) -> dict[tuple[str, str], ProgrammeCopy]:
+    """Return for each own figure of a rig's copy, by rule and figure, the copy in which it took its value.
+
+    A copy holds every change made before it too; why and by whom a figure was changed stands on the first that had it
+    so. Empty for a published edition. Two queries at most.
+    """
+    key = edition.partition(MARK)[2]
+    copy = ProgrammeCopy.objects.filter(pk=int(key)).first() if key.isdigit() else None
+    if copy is None:
+        return {}
+    earlier = ProgrammeCopy.objects.filter(rig=copy.rig_id, source=copy.source, number__lt=copy.number)
+    found = dict.fromkeys(_values_in(copy), copy)
+    standing = _values_in(copy)
+    for one in earlier.order_by("-number"):
+        before = _values_in(one)
+        standing = {figure: value for figure, value in standing.items() if before.get(figure) == value}
+        found.update(dict.fromkeys(standing, one))
+    return found
+
+
+def _values_in(copy: ProgrammeCopy) -> dict[tuple[str, str], tuple[Any, str]]:
+    return {(one["rule"], one["figure"]): (one["own"], one.get("approval", "")) for one in copy.changes}

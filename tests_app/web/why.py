@@ -19,11 +19,13 @@ from calcs.rules import Edition, OwnFigure
 from calcs.units import Dimension
 from equipment.models import Rig
 from equipment.queries import access
+from tests_app.models import ProgrammeCopy
 from tests_app.queries.deriving import Derived
 from tests_app.queries.deriving.derived import doing_of
 from tests_app.queries.origins import Origins
 from tests_app.queries.owed import owed_on
 from tests_app.queries.past import Stood, standing_at
+from tests_app.queries.programmes import origins_of_figures
 from tests_app.queries.waiting import deferral_in_force, deferrals_of, postponement_in_force, postponements_of
 from tests_app.web.as_of_form import AsOfForm
 from tests_app.web.compliance_rows import STATE_OF
@@ -52,6 +54,14 @@ class EventRow:
 
 
 @dataclass(frozen=True)
+class OwnValue:
+    """A figure of the rule the rig changed, and the copy of the rules in which it did; None where that is not known."""
+
+    figure: OwnFigure
+    copy: ProgrammeCopy | None
+
+
+@dataclass(frozen=True)
 class Ruling:
     """The rule a date follows, in our words.
 
@@ -65,7 +75,7 @@ class Ruling:
     edition: Edition
     title: str
     requirement: Requirement | None
-    own: tuple[OwnFigure, ...]
+    own: tuple[OwnValue, ...]
 
 
 @require_GET
@@ -168,5 +178,7 @@ def ruling_of(derived: Derived) -> Ruling | None:
     if asked is None or edition is None:
         return None
     found = next((one for one in sheet_of(edition).requirements if one.rule.id == asked.rule_id), None)
-    own = tuple(figure for figure in edition.own if figure.rule_id == asked.rule_id)
+    changed = [figure for figure in edition.own if figure.rule_id == asked.rule_id]
+    copies = origins_of_figures(edition.id) if changed else {}
+    own = tuple(OwnValue(figure, copies.get((figure.rule_id, figure.figure))) for figure in changed)
     return Ruling(edition, full_title(edition), found, own)

@@ -15,9 +15,11 @@ from django.urls import reverse
 from accounts.models import User
 from equipment.actions import installations
 from tests import builders
-from tests.builders_tests_app import STARTED, World, a_sealed_record, leaking
+from tests.builders_tests_app import SIGNED, STARTED, World, a_sealed_record, leaking
 from tests.builders_work import a_deferral, key_of
+from tests_app.actions import own_programmes
 from tests_app.models import Record
+from tests_app.queries.due_list import due_list
 
 DAY = timedelta(days=1)
 NOW = STARTED + 25 * DAY
@@ -147,6 +149,28 @@ def test_why_opens_rule_events_and_sum(world: World, tested: Record):
     assert reverse("tests_app:record", args=[tested.pk]) in answer.content.decode()
     assert "30 CFR 250.737(a)(2)" in text
     assert "The rig's own rules change nothing of it." in text
+
+
+def test_why_shows_the_rigs_own_value_beside_the_published_one_with_its_reason(world: World, tested: Record):
+    key = key_of(world, "pressure-test", RAM)
+    rule = next(one for one in due_list(world.rig, at=NOW) if one.key == key).rule_id
+    facts = {"rule": rule, "by": world.supervisor}
+    own_programmes.change_figure(
+        world.rig,
+        figure="interval",
+        own={"interval": "21 d", "deadline": "midnight"},
+        approval="Letter 12",
+        reason="Health monitoring plan",
+        at=STARTED,
+        **facts,
+    )
+    own_programmes.change_figure(world.rig, figure="hold", own="10 min", reason="Second thoughts", at=SIGNED, **facts)
+    text = said(page(world, "why", key))
+    beside = "14 days, to the midnight that ends the last day 30 CFR 250.737(a)(2) 21 days"
+    assert beside in text
+    assert re.search(r"Looser, approved under Letter 12 Health monitoring plan Ida Storm, .* copy no. 1", text)
+    assert re.search(r"10 min Stricter needs no approval Second thoughts Ida Storm, .* copy no. 2", text)
+    assert "The rig's own rules change nothing of it." not in text
 
 
 def test_why_tells_of_a_deferral(world: World, tested: Record):
