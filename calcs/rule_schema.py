@@ -284,6 +284,7 @@ def _schedule() -> Schema:
         "prerequisites": _words(Prerequisite),
         "evidence": _list(_ref("needed")),
         "acceptance": _TEXT,
+        "brings_about": _word(_events()),
     }
     about = [{"required": ["scope"]}, {"required": ["things"]}]
     called = [{"required": ["recurs"]}, {"required": ["events"]}]

@@ -51,6 +51,7 @@ OCCASION_WORDS: Final = {
     Occasion.PIPE_SHEARED: "after pipe was sheared",
     Occasion.STATION_DOWN: "when a control station or pod does not work",
     Occasion.FAILURE_FOUND: "when a failure is found",
+    Occasion.ANALYSIS_BEGUN: "once the analysis of a failure has begun",
     Occasion.TEST_PLANNED: "before a test planned",
     Occasion.TEST_CONCLUDED: "after a test concluded",
 }

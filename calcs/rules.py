@@ -113,6 +113,7 @@ class Occasion(StrEnum):
     PIPE_SHEARED = "pipe-sheared"
     STATION_DOWN = "station-down"
     FAILURE_FOUND = "failure-found"
+    ANALYSIS_BEGUN = "analysis-begun"
     TEST_PLANNED = "test-planned"
     TEST_CONCLUDED = "test-concluded"
 

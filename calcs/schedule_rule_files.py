@@ -45,10 +45,13 @@ def _schedule_rule(fields: Fields) -> StatedRule:
 
 
 def _event(fields: Fields) -> TimedTrigger:
-    occasion = Occasion(fields.choice("occasion", [one for one in Occasion if one is not Occasion.INTERVAL]))
+    occasion = Occasion(fields.choice("occasion", _HAPPENS))
     source = read_source(fields)
     before, after = _interval(fields, "before"), _interval(fields, "after")
     return under(fields, lambda: TimedTrigger(occasion, source, before, after))
+
+
+_HAPPENS: Final = tuple(one for one in Occasion if one is not Occasion.INTERVAL)
 
 
 def _interval(fields: Fields, key: str) -> Interval | None:
@@ -71,6 +74,7 @@ def _scheduled(fields: Fields, common: StatedParts) -> StatedRule:
         prerequisites=tuple(Prerequisite(one) for one in fields.choices("prerequisites", list(Prerequisite))),
         evidence=_evidence(fields),
         acceptance=fields.text("acceptance", ""),
+        brings_about=fields.choice("brings_about", _HAPPENS) if fields.has("brings_about") else "",
     )
 
 

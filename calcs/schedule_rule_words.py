@@ -165,6 +165,8 @@ def _ways(rule: ScheduledRule) -> Iterator[tuple[str, str]]:
         yield "Only with", _listed([PREREQUISITE_WORDS[one] for one in rule.prerequisites])
     if rule.evidence:
         yield "Evidence", needed_words(rule.evidence)
+    if rule.brings_about:
+        yield "Begins a time", f"What is asked {OCCASION_WORDS[Occasion(rule.brings_about)]} counts from it"
 
 
 def _waived(rule: WaiverRule, titles: Mapping[str, str]) -> Iterator[tuple[str, str]]:

@@ -197,6 +197,7 @@ class ScheduledRule(StatedRule):
         prerequisites: what has to be so first.
         evidence: what it must bring.
         acceptance: what counts as passed, in our words.
+        brings_about: the occasion its being done is, from which another rule counts; empty: none.
     """
 
     task: Task
@@ -212,6 +213,7 @@ class ScheduledRule(StatedRule):
     prerequisites: tuple[Prerequisite, ...] = ()
     evidence: tuple[Needed, ...] = ()
     acceptance: str = ""
+    brings_about: str = ""
 
     kind: str = "schedule"
 
