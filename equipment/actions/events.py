@@ -25,6 +25,7 @@ class Event(StrEnum):
     POSITION_REMOVED = "position.removed"
     PRESSURE_SYSTEM_DRAWN_UP = "pressure-system.drawn-up"
     PRESSURE_SYSTEM_AMENDED = "pressure-system.amended"
+    PRESSURE_SYSTEM_REDRAWN = "pressure-system.redrawn"
     CAVITY_ADDED = "cavity.added"
     CAVITY_AMENDED = "cavity.amended"
     CAVITY_REMOVED = "cavity.removed"

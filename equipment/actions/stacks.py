@@ -119,7 +119,10 @@ def amend_position(
 
 @transaction.atomic
 def remove_position(position: Position, *, by: Actor, at: datetime) -> None:
-    """Remove a position in which nothing ever stood and which no test names. Raises Refused otherwise."""
+    """Remove a position in which nothing ever stood and which no test nor pressure system names.
+
+    Raises Refused otherwise.
+    """
     stack = saving.locked(position.stack)
     fresh = saving.locked(position)
     before = entries.snapshot(fresh)
@@ -130,7 +133,7 @@ def remove_position(position: Position, *, by: Actor, at: datetime) -> None:
     except ProtectedError as error:
         raise Refused(
             "",
-            "Something stood in this position, a valve is on its outlet, or a test names it.",
+            "Something stood in this position, a valve is on its outlet, or a test or the pressure system names it.",
             "Rename it instead.",
         ) from error
     _shift(stack, first=order + 1, last=last, by=-1)

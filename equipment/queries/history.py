@@ -7,6 +7,7 @@ from django.db.models import Model, Q, QuerySet
 from equipment.models import (
     Bank,
     Bottle,
+    Cavity,
     Component,
     Document,
     Elastomer,
@@ -14,8 +15,10 @@ from equipment.models import (
     Instrument,
     PrechargeCheck,
     PrechargeReading,
+    PressureSystem,
     Rig,
     ServiceEvent,
+    SystemElement,
     Well,
 )
 from trail import entries
@@ -51,6 +54,16 @@ def of_bank(bank: Bank) -> QuerySet[TrailEntry]:
     )
     for model, found in keys:
         condition |= Q(subject_type=model._meta.label_lower, subject_id__in=found)
+    return TrailEntry.objects.filter(condition)[:MOST_SHOWN]
+
+
+def of_pressure_system(system: PressureSystem) -> QuerySet[TrailEntry]:
+    """Return the newest entries on the pressure system, its cavities and elements; those removed tell of the rig's."""
+    condition = _on(PressureSystem, system.pk)
+    for model in (Cavity, SystemElement):
+        keys = model.objects.filter(system=system).values("pk")
+        condition |= Q(subject_type=model._meta.label_lower, subject_id__in=keys)
+        condition |= Q(subject_type=model._meta.label_lower, before__system_id=str(system.pk))
     return TrailEntry.objects.filter(condition)[:MOST_SHOWN]
 
 

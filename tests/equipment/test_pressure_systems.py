@@ -1,6 +1,9 @@
 """The pressure system of a stack: as drawn up from its positions, and as the calculations take it."""
 
+from typing import Any
+
 import pytest
+from django.core.exceptions import ValidationError
 
 from calcs.lineups import NO_PIPE, Element, System
 from equipment.actions import pressure_systems
@@ -10,6 +13,7 @@ from equipment.queries.usual_system import usual_system
 from tests.builders import DAY, LONG_AGO, a_component, a_filled_stack, a_rig, a_stack, an_installation
 from tests.builders_pressure_systems import a_pressure_system
 from trail.actors import System as Program
+from trail.models import TrailEntry
 
 pytestmark = pytest.mark.django_db
 
@@ -80,3 +84,93 @@ def test_a_stack_has_one_pressure_system() -> None:
 
     with pytest.raises(Refused, match="drawn up already"):
         pressure_systems.draw_up(stack, usual_system(stack), pipe_strings=[], by=Program.DEMO, at=LONG_AGO)
+
+
+def test_drawing_it_up_again_puts_the_usual_in_the_place_of_what_was_changed() -> None:
+    built = a_pressure_system(a_filled_stack(a_rig()))
+    pressure_systems.remove_element(built.elements.get(name="Outer choke valve"), by=Program.DEMO, at=DAY)
+
+    pressure_systems.draw_up_afresh(
+        built, usual_system(built.stack), reason="Changed by mistake.", by=Program.DEMO, at=DAY
+    )
+
+    assert built.elements.filter(name="Outer choke valve").exists()
+    assert built.elements.count() == 14
+    entry = TrailEntry.objects.filter(event="pressure-system.redrawn").get()
+    assert "Outer choke valve" not in entry.before["elements"]
+    assert "Outer choke valve between Beyond Inner choke valve and Choke line" in entry.after["elements"]
+
+
+def test_a_cavity_something_stands_at_is_not_removed() -> None:
+    built = a_pressure_system(a_filled_stack(a_rig()))
+
+    with pytest.raises(Refused, match="Outer kill valve"):
+        pressure_systems.remove_cavity(built.cavities.get(name="Kill line"), by=Program.DEMO, at=DAY)
+
+
+def test_a_cavity_of_another_stack_is_refused_beside_its_side() -> None:
+    rig = a_rig()
+    built, other = (a_pressure_system(a_filled_stack(rig)) for _ in range(2))
+
+    with pytest.raises(ValidationError) as refused:
+        pressure_systems.amend_element(
+            built.elements.get(name="Test plug"),
+            well_side=other.cavities.get(name="Kill line"),
+            by=Program.DEMO,
+            at=DAY,
+        )
+
+    assert set(refused.value.message_dict) == {"well_side"}
+
+
+@pytest.mark.parametrize(
+    ("facts", "field"),
+    [
+        ({"name": "Test joint"}, "name"),
+        ({"is_pump_point": True, "is_vent": True}, "is_pump_point"),
+        ({"rating": "0 psi"}, "rating"),
+    ],
+    ids=["a name there is", "pumped and open", "no pressure at all"],
+)
+def test_a_cavity_that_cannot_be_is_refused_beside_its_field(facts: dict[str, Any], field: str) -> None:
+    cavity = a_pressure_system(a_filled_stack(a_rig())).cavities.get(name="Kill line")
+
+    with pytest.raises(Refused) as refused:
+        pressure_systems.amend_cavity(cavity, **facts, by=Program.DEMO, at=DAY)
+
+    assert refused.value.field == field
+
+
+@pytest.mark.parametrize(
+    ("facts", "field"),
+    [
+        ({"name": "Annular"}, "name"),
+        ({"far_side": "Kill line"}, "far_side"),
+        ({"position": "Annular"}, "position"),
+        ({"rating": "-5 psi"}, "rating"),
+    ],
+    ids=["a name there is", "from a cavity into itself", "a position that has its element", "under zero"],
+)
+def test_an_element_that_cannot_be_is_refused_beside_its_field(facts: dict[str, Any], field: str) -> None:
+    built = a_pressure_system(a_filled_stack(a_rig()))
+    element = built.elements.get(name="Kill line bleed valve")
+    found = {
+        "far_side": lambda name: built.cavities.get(name=name),
+        "position": lambda name: built.stack.positions.get(name=name),
+    }
+    given = {name: found.get(name, str)(value) for name, value in facts.items()}
+
+    with pytest.raises(Refused) as refused:
+        pressure_systems.amend_element(element, **given, by=Program.DEMO, at=DAY)
+
+    assert refused.value.field == field
+
+
+@pytest.mark.parametrize("pipe", ["wide", "0 in", "5 psi"])
+def test_pipe_that_is_no_size_is_refused(pipe: str) -> None:
+    built = a_pressure_system(a_filled_stack(a_rig()))
+
+    with pytest.raises(ValidationError) as refused:
+        pressure_systems.amend_pressure_system(built, pipe_strings=["none", pipe], by=Program.DEMO, at=DAY)
+
+    assert set(refused.value.message_dict) == {"pipe_strings"}

@@ -20,13 +20,17 @@ from equipment.actions import (
     installations,
     instruments,
     people,
+    pressure_systems,
     rigs,
     service,
     stacks,
     wells,
 )
 from equipment.actions.banks import Read
+from equipment.models import Cavity, PressureSystem
+from equipment.queries.usual_system import usual_system
 from tests import builders as a
+from tests.builders_pressure_systems import a_pressure_system
 from trail.models import TrailEntry
 
 pytestmark = pytest.mark.django_db
@@ -82,8 +86,14 @@ def world() -> dict[str, Any]:
             by=a.System.DEMO,
             at=DAY,
         ),
+        "system": a_pressure_system(a.a_stack(rig)),
         "retired": components.retire_component(a.a_component(rig), reason="Worn.", by=a.System.DEMO, at=DAY),
     }
+
+
+def an_empty_cavity(system: PressureSystem) -> Cavity:
+    """A cavity no element touches, as an older hand left it; made without an action, which would write an entry."""
+    return Cavity.objects.create(system=system, name="Old")
 
 
 Do = Callable[[dict[str, Any], Any], Any]
@@ -105,6 +115,30 @@ CASES: dict[str, Do] = {
     "add_position": lambda w, c: stacks.add_position(w["stack"], name="New", kind="annular", order=1, **c),
     "amend_position": lambda w, c: stacks.amend_position(w["position"], name="Renamed", order=2, **c),
     "remove_position": lambda w, c: stacks.remove_position(w["position"], **c),
+    "draw_up": lambda w, c: pressure_systems.draw_up(w["stack"], usual_system(w["stack"]), pipe_strings=["none"], **c),
+    "draw_up_afresh": lambda w, c: pressure_systems.draw_up_afresh(
+        w["system"], usual_system(w["system"].stack), reason="Piped anew.", **c
+    ),
+    "amend_pressure_system": lambda w, c: pressure_systems.amend_pressure_system(
+        w["system"], pipe_strings=["none", "4 in"], **c
+    ),
+    "add_cavity": lambda w, c: pressure_systems.add_cavity(w["system"], name="New", **c),
+    "amend_cavity": lambda w, c: pressure_systems.amend_cavity(
+        w["system"].cavities.get(name="Below Blind-shear ram"), limited_by=[], **c
+    ),
+    "remove_cavity": lambda w, c: pressure_systems.remove_cavity(an_empty_cavity(w["system"]), **c),
+    "add_element": lambda w, c: pressure_systems.add_element(
+        w["system"],
+        name="New",
+        kind="gate-valve-manual",
+        well_side=w["system"].cavities.get(name="Kill line"),
+        far_side=w["system"].cavities.get(name="Test joint"),
+        **c,
+    ),
+    "amend_element": lambda w, c: pressure_systems.amend_element(
+        w["system"].elements.get(name="Test plug"), rating="5000 psi", **c
+    ),
+    "remove_element": lambda w, c: pressure_systems.remove_element(w["system"].elements.get(name="Test plug"), **c),
     "register_component": lambda w, c: components.register_component(w["rig"], kind="choke", serial="1", **c),
     "amend_component": lambda w, c: components.amend_component(w["component"], maker="Somebody", **c),
     "retire_component": lambda w, c: components.retire_component(w["component"], reason="Worn.", **c),
