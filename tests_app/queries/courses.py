@@ -98,7 +98,7 @@ def courses(turns: Sequence[Turn], *, until: datetime, zone: ZoneInfo) -> list[C
     for turn in turns:
         present = _placed(turn.owed)
         for place, thread in threads.items():
-            if place not in present and thread.is_open and _covers(turn.scope, thread.asked.subject):
+            if place not in present and thread.is_open and _covers(turn.scope, thread.asked):
                 thread.close(turn.at, turn.words)
         for place, derived in present.items():
             threads.setdefault(place, _Thread()).follow(derived, turn)
@@ -126,10 +126,14 @@ def _own_place(derived: Derived) -> tuple[str, str]:
     return derived.what.value, derived.subject.key
 
 
-def _covers(scope: Scope, subject: Subject) -> bool:
-    if scope.everything or subject.component is None:
-        return scope.everything
-    return scope.has_component(subject.component.pk)
+def _covers(scope: Scope, derived: Derived) -> bool:
+    """Tell whether it would have been worked out anew if it were still owed."""
+    subject = derived.subject
+    if scope.everything or not scope.asks(derived.what):
+        return scope.everything and scope.asks(derived.what)
+    if subject.component is not None:
+        return scope.has_component(subject.component.pk)
+    return subject.instrument is not None and subject.instrument.pk in scope.instruments
 
 
 @dataclass

@@ -10,6 +10,7 @@ from django.db.models import Q
 from calcs.moments import localise
 from equipment.models import (
     ControlItem,
+    Document,
     Elastomer,
     HoleSection,
     Installation,
@@ -18,7 +19,8 @@ from equipment.models import (
     Rig,
     Well,
 )
-from tests_app.models import Record, TestReason
+from tests_app.models import Record, TestReason, What
+from tests_app.queries.calibrations import calibrations_of
 from tests_app.queries.deriving import EVERYTHING, Scope
 from tests_app.queries.rules_followed import rules_followed
 
@@ -93,9 +95,32 @@ def _days(rig: Rig) -> Iterator[Change]:
         yield Change(_midnight(rig, elastomer.installed_on), f"{elastomer.part} fitted", scope)
         if elastomer.removed_on is not None:
             yield Change(_midnight(rig, elastomer.removed_on), f"{elastomer.part} taken out", scope)
-    for instrument in Instrument.objects.filter(rig=rig, retired_on__isnull=False):
-        scope = Scope.of(instruments=[instrument.pk])
-        yield Change(_midnight(rig, instrument.retired_on), f"{instrument} retired", scope)
+    yield from _of_instruments(rig)
+    yield from _of_documents(rig)
+
+
+def _of_instruments(rig: Rig) -> Iterator[Change]:
+    instruments = {one.pk: one for one in Instrument.objects.filter(rig=rig)}
+    for key, calibrated in calibrations_of(instruments, zone=rig.zone).items():
+        scope = Scope.of(instruments=[key], whats=[What.CALIBRATION])
+        for one in calibrated[1:]:
+            yield Change(_midnight(rig, one.since), f"{instruments[key]} calibrated", scope)
+    for instrument in instruments.values():
+        if instrument.retired_on is not None:
+            scope = Scope.of(instruments=[instrument.pk])
+            yield Change(_midnight(rig, instrument.retired_on), f"{instrument} retired", scope)
+
+
+def _of_documents(rig: Rig) -> Iterator[Change]:
+    """Yield when documents that run out, or renew such, were issued; one renewed without a day, when it was added."""
+    runs_out = Q(expires_on__isnull=False) | Q(follows__isnull=False)
+    for one in Document.objects.filter(runs_out, Q(component__rig=rig) | Q(instrument__rig=rig)):
+        scope = Scope.of(components=[one.component_id], instruments=[one.instrument_id], whats=[What.DOCUMENT])
+        word = "renewed" if one.follows_id else "issued"
+        if one.issued_on is not None:
+            yield Change(_midnight(rig, one.issued_on), f"{one.title} {word}", scope)
+        elif one.follows_id is not None:
+            yield Change(one.added_at, f"{one.title} {word}", scope)
 
 
 def _midnight(rig: Rig, day: date | None) -> datetime:

@@ -40,7 +40,7 @@ def derive(
 
     With `known_at` only what was entered by then counts: records opened and seals set, readings, work, deferrals,
     documents, and by the trail what was installed, removed or serviced. The rules are those followed at `at`. What can
-    not be told apart: ratings, sections, instruments, bottles' papers and times that were corrected stand as they are
+    not be told apart: ratings, sections, bottles' papers and times that were corrected stand as they are
     now; lines of a draft count from its opening.
 
     With `since` pressure and function tests signed and over before then are left out of the histories.

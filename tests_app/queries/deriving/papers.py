@@ -10,6 +10,7 @@ from django.db.models import Exists, OuterRef, Q
 from calcs.stated import PAPER_SOON, Stated, end_of
 from equipment.models import Document, Elastomer, Installation, Instrument
 from tests_app.models import PartOfSystem, What
+from tests_app.queries.calibrations import calibrations_of, in_force
 from tests_app.queries.deriving.derived import Derived, Requirement, Subject
 from tests_app.queries.deriving.facts import RigFacts
 
@@ -36,7 +37,10 @@ def _until(plain: Derived, words: str, day: date, facts: RigFacts) -> Derived:
 def _calibrations(facts: RigFacts) -> Iterator[Derived]:
     day = facts.at.astimezone(facts.zone).date()
     in_use = Q(retired_on__isnull=True) | Q(retired_on__gt=day)
-    for instrument in Instrument.objects.filter(in_use, facts.scope.of_instruments("pk"), rig=facts.rig):
+    rows = list(Instrument.objects.filter(in_use, facts.scope.of_instruments("pk"), rig=facts.rig))
+    since_then = [one.pk for one in rows if _was_another(one, day, facts)]
+    before = calibrations_of(since_then, zone=facts.zone, known_at=facts.known_at) if since_then else {}
+    for instrument in rows:
         subject = Subject(
             key=f"instrument-{instrument.pk}",
             name=str(instrument),
@@ -45,10 +49,17 @@ def _calibrations(facts: RigFacts) -> Iterator[Derived]:
             instrument=instrument,
         )
         plain = Derived(what=What.CALIBRATION, subject=subject, stops_operations=False)
-        if instrument.calibration_due_on is None:
+        stood = in_force(before.get(instrument.pk, ()), day)
+        due_on = stood.due_on if stood else instrument.calibration_due_on
+        if due_on is None:
             yield replace(plain, error=NO_CALIBRATION)
         else:
-            yield _until(plain, "The calibration on file", instrument.calibration_due_on, facts)
+            yield _until(plain, "The calibration on file", due_on, facts)
+
+
+def _was_another(instrument: Instrument, day: date, facts: RigFacts) -> bool:
+    """Tell whether another calibration may have counted than the one on its row, which is the last entered."""
+    return facts.known_at is not None or (instrument.calibrated_on is not None and instrument.calibrated_on > day)
 
 
 def _documents(facts: RigFacts) -> Iterator[Derived]:
@@ -58,13 +69,24 @@ def _documents(facts: RigFacts) -> Iterator[Derived]:
         instrument__rig=facts.rig, instrument__retired_on__isnull=True
     )
     rows = Document.objects.filter(of_parts | of_instruments, expires_on__isnull=False)
-    renewed = Document.objects.filter(follows=OuterRef("pk"))
-    rows = rows.filter(~Exists(renewed)).select_related("component", "instrument")
+    renewed = Document.objects.filter(_issued(facts), follows=OuterRef("pk"))
+    rows = rows.filter(_issued(facts), ~Exists(renewed)).select_related("component", "instrument")
     for document in rows:
         if facts.known_at is None or document.added_at <= facts.known_at:
             assert document.expires_on is not None
             plain = Derived(what=What.DOCUMENT, subject=_paper(document, standing), stops_operations=False)
             yield _until(plain, f"The {document.get_kind_display().lower()}", document.expires_on, facts)
+
+
+def _issued(facts: RigFacts) -> Q:
+    """Return the condition on documents that were there: one that renews another from its own day on.
+
+    Of the first of its kind without a day nothing tells since when it was there, so it is taken to have been.
+    """
+    day = facts.at.astimezone(facts.zone).date()
+    there = Q(issued_on__lte=day) | Q(issued_on__isnull=True, follows__isnull=True)
+    there |= Q(issued_on__isnull=True, added_at__lte=facts.at)
+    return there if facts.known_at is None else there & Q(added_at__lte=facts.known_at)
 
 
 def _paper(document: Document, standing: dict[int, Installation]) -> Subject:
