@@ -11,9 +11,9 @@ from typing import Final
 from calcs.line_up_checks import check_question
 from calcs.line_up_cover import Cover
 from calcs.line_up_model import Clockless
-from calcs.line_up_order import in_order, nearest
 from calcs.line_up_reasons import in_series, unprovable
 from calcs.line_up_regions import Ground, Region
+from calcs.line_up_rounds import in_order, nearest
 from calcs.lineups import LineUp, Plan, Proof, System
 
 _NUMBERS: Final = (

@@ -39,7 +39,9 @@ def why(system: System, proof: Proof, time: Clockless) -> str:
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return "No step gives it; the time did not suffice to find out why."
     broken = [of for of, variable in bent.broken.items() if solver.value(variable)]
-    return " ".join(_sentence(system, proof, kind, name) for kind, name in broken)
+    low = [name for kind, name in broken if kind == "rating" and name != proof.element]
+    others = [_sentence(system, proof, kind, name) for kind, name in broken if kind != "rating" or name not in low]
+    return " ".join([*others, *_too_low(low)])
 
 
 def in_series(system: System, names: Collection[str], time: Clockless) -> bool:
@@ -87,14 +89,12 @@ class _Bent:
 
 def _sentence(system: System, proof: Proof, kind: str, name: str) -> str:
     """Say what one broken rule means."""
-    own = name.split("\n")[0] == proof.element
     if kind == "hold":
         return _not_held(system, proof, *name.split("\n"))
     if kind == "pipe":
         return _not_closed(_element(system, name))
     if kind == "rating":
-        held = "Its own rating is" if own else f"{name} would be pressurised too, and its rating is"
-        return f"{held} under the test pressure."
+        return "Its own rating is under the test pressure."
     if kind == "drain":
         return f"{name} is never vented while {proof.side} is under pressure, so that no leak would be seen."
     if kind == "source":
@@ -102,6 +102,16 @@ def _sentence(system: System, proof: Proof, kind: str, name: str) -> str:
             f"No pump point reaches {name}, unless it is pumped through {proof.element} itself or what must stay shut."
         )
     return f"{name} is open to the air and would be pressurised: nothing shuts it off."
+
+
+def _too_low(names: list[str]) -> list[str]:
+    """Say that what would be pressurised as well is rated too low."""
+    if not names:
+        return []
+    if len(names) == 1:
+        return [f"{names[0]} would be pressurised too, and its rating is under the test pressure."]
+    listed = f"{', '.join(names[:-1])} and {names[-1]}"
+    return [f"{listed} would be pressurised too, and their ratings are under the test pressure."]
 
 
 def _not_held(system: System, proof: Proof, name: str, side: str) -> str:

@@ -18,6 +18,7 @@ from calcs.surfaces import (
     drawdown,
     drawdown_records,
     holds,
+    line_ups,
     pressures,
     recurrence,
     requirements,
@@ -174,6 +175,13 @@ _TABLE: Final = (
         drawdown_records.parse_steps,
         drawdown_records.compute_steps,
         drawdown_records.format_steps,
+    ),
+    Calculation(
+        "line-ups",
+        "The fewest steps that pressure-test every element asked, with what each proves and why no fewer will do.",
+        line_ups.parse_line_ups,
+        line_ups.compute_line_ups,
+        line_ups.format_line_ups,
     ),
 )
 
