@@ -46,11 +46,13 @@ OF_ALERTS = frozenset({"alert_choices", "answering", "digests", "feeds", "sendin
 """Modules whose actions are tried in `test_trail_of_alerts`."""
 OF_WORK = frozenset({"work", "renewals", "deferrals", "postponements"})
 """Modules whose actions are tried in `test_trail_of_work`."""
+OF_DEFECTS = frozenset({"defects", "defect_steps"})
+"""Modules whose actions are tried in `test_trail_of_defects`."""
 OF_FUNCTION_TESTS = frozenset({"function_tests", "function_lines", "own_programmes"})
 """Modules whose actions are tried in `test_trail_of_function_tests`."""
 OF_NO_RIG = frozenset({"editions"})
 """What is entered of no rig; `test_editions_on_file` looks at its entries."""
-ELSEWHERE = OF_ALERTS | OF_WORK | OF_FUNCTION_TESTS | OF_NO_RIG
+ELSEWHERE = OF_ALERTS | OF_WORK | OF_DEFECTS | OF_FUNCTION_TESTS | OF_NO_RIG
 
 
 def actions(*, on_banks: bool = False) -> Iterator[tuple[str, FunctionType]]:
