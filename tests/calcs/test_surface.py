@@ -107,6 +107,22 @@ DOCUMENTS: dict[str, dict[str, Any]] = {
         },
         "functions": 1,
     },
+    "line-ups": {
+        "elements": [
+            {
+                "id": "ram",
+                "kind": "pipe-ram",
+                "between": ["bore", "riser"],
+                "holds_from": ["bore"],
+                "rating": "10000 psi",
+                "closes_on": ["5 in"],
+            }
+        ],
+        "cavity_ratings": {"bore": "5000 psi"},
+        "pump_points": ["bore"],
+        "vents": ["riser"],
+        "proofs": [{"element": "ram", "from": "bore", "high": "5000 psi"}],
+    },
 }
 
 
