@@ -27,6 +27,7 @@ from tests_app.management.demo.banks import register_banks
 from tests_app.management.demo.campaigns import campaign_happenings
 from tests_app.management.demo.drawdowns import drawdown_happenings
 from tests_app.management.demo.functions import function_happenings, register_controls
+from tests_app.management.demo.pressure_systems import draw_up_system
 from tests_app.management.demo.site import Happening, Signer, Site
 from tests_app.management.demo.work import calibrate, work_happenings
 from trail.actors import System
@@ -125,6 +126,7 @@ def _register(site: Site, scenario: Mapping[str, Any]) -> None:
     site.stack = register_stack(site.rig, name=facts["name"], kind=facts["kind"], by=BY, at=at)
     for place in scenario["positions"]:
         _register_position(site, place, facts["installed_days_ago"], at)
+    draw_up_system(site, scenario["pressure_system"], at)
     for spare in scenario.get("spares", ()):
         _register_component(site, spare, at)
     for instrument in scenario["instruments"]:
