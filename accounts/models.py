@@ -1,6 +1,7 @@
 """The people who sign in."""
 
-from typing import Final, Literal
+from dataclasses import dataclass
+from typing import ClassVar, Final, Literal
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
@@ -17,8 +18,24 @@ class DisplayUnits(models.TextChoices):
 DEFAULT_UNITS: Final[Literal["us", "si"]] = "us"
 
 
+@dataclass(frozen=True)
+class Reach:
+    """How far somebody reaches who came by a token: never beyond what the person may do.
+
+    Attributes:
+        rig: key of the one rig it opens; None for all rigs of the person.
+        writes: whether it changes anything, or only reads.
+    """
+
+    rig: int | None
+    writes: bool
+
+
 class User(AbstractUser):
     """A person who signs in. Retired by `is_active`, never deleted: signed records name them."""
+
+    reach: ClassVar[Reach | None] = None
+    """Set on the one request that came by a token; None for whoever signed in by password."""
 
     display_name = models.CharField(
         "name shown",

@@ -24,6 +24,10 @@ class Refused(Exception):
         return f"{self.reason} {self.remedy}".strip()
 
 
+class Stale(Refused):
+    """The row changed since it was looked at: what was to be written rests on what no longer stands."""
+
+
 class NotYours(Http404):
     """The person has no role on the rig: answered as if it did not exist, so that nobody learns what does."""
 

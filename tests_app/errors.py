@@ -1,6 +1,6 @@
 """What the tests' actions refuse beside `equipment.errors.Refused`: types a shell can answer in its own way."""
 
-from equipment.errors import Refused
+from equipment.errors import Refused, Stale
 
 
 class NoRules(Refused):
@@ -31,8 +31,8 @@ class SignedAlready(Refused):
         super().__init__("", f"{record} {state} by {signature}, {moment}.", remedy)
 
 
-class RecordIsStale(Refused):
-    """The record changed since the page was loaded. An API answers 409."""
+class RecordIsStale(Stale):
+    """The record changed since the page was loaded. A page answers 409, the API 412."""
 
     def __init__(self, seen: int, version: int) -> None:
         super().__init__(

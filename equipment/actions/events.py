@@ -59,3 +59,5 @@ class Event(StrEnum):
     BOTTLE_STATE_CHANGED = "bottle.state-changed"
     PRECHARGE_RECORDED = "precharge.recorded"
     PRECHARGE_CORRECTED = "precharge.corrected"
+    TOKEN_MADE = "token.made"
+    TOKEN_REVOKED = "token.revoked"

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from equipment.actions import refusals
 from equipment.actions.events import Event
-from equipment.errors import Refused
+from equipment.errors import Refused, Stale
 from equipment.models import Withdrawable
 from equipment.queries.access import rig_of
 from equipment.queries.versions import digest
@@ -93,11 +93,9 @@ def locked(row: Row) -> Row:
 
 
 def unchanged(row: models.Model, seen: str) -> None:
-    """Raise Refused when the row's digest is no longer the one `seen`; an empty one asks nothing."""
+    """Raise Stale when the row's digest is no longer the one `seen`; an empty one asks nothing."""
     if seen and digest(row) != seen:
-        raise Refused(
-            "", "Somebody else changed this since you opened it.", "Open it again in another tab and compare."
-        )
+        raise Stale("", "Somebody else changed this since you opened it.", "Open it again in another tab and compare.")
 
 
 def change_row(

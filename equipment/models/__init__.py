@@ -32,6 +32,7 @@ from equipment.models.pressure_systems import (
     PressureSystem,
     SystemElement,
 )
+from equipment.models.programs import AccessToken, KeptAnswer
 from equipment.models.quantities import Measured, QuantityField
 from equipment.models.rigs import CrewMember, CrewRole, DisplayUnits, Rig, RigKind
 from equipment.models.stacks import Position, PositionGroup, Stack, StackKind
@@ -41,6 +42,7 @@ from equipment.models.withdrawing import Withdrawable
 __all__ = [
     "NOT_PRESSURE_TESTED",
     "RAM_KINDS",
+    "AccessToken",
     "Bank",
     "BankLocation",
     "BankPurpose",
@@ -67,6 +69,7 @@ __all__ = [
     "Installation",
     "Instrument",
     "InstrumentKind",
+    "KeptAnswer",
     "MaspBasis",
     "MaspMethod",
     "Measured",

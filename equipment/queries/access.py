@@ -5,7 +5,7 @@ from enum import StrEnum
 from typing import Final, TypeVar
 
 from django.contrib.auth.models import AnonymousUser
-from django.db.models import Model, QuerySet
+from django.db.models import Model, Q, QuerySet
 
 from accounts.models import User
 from equipment.errors import NotAllowed, NotYours
@@ -71,10 +71,11 @@ def rigs_visible(user: Viewer) -> QuerySet[Rig]:
     """Return the rigs the person has a role on, by name; all of them for a superuser, none when not signed in."""
     if not user.is_authenticated or not user.is_active:
         return Rig.objects.none()
+    within = Q() if user.reach is None or user.reach.rig is None else Q(pk=user.reach.rig)
     if user.is_superuser:
-        return Rig.objects.all()
+        return Rig.objects.filter(within)
     # By a subquery and not a join: whoever counts the crew of these rigs would count on the joined row alone.
-    return Rig.objects.filter(pk__in=CrewMember.objects.filter(person=user).values("rig"))
+    return Rig.objects.filter(within, pk__in=CrewMember.objects.filter(person=user).values("rig"))
 
 
 def rights_on(user: Viewer, rig: Rig) -> frozenset[Right]:
@@ -86,7 +87,16 @@ def rights_on(user: Viewer, rig: Rig) -> frozenset[Right]:
         return frozenset()
     role = CrewMember.objects.filter(rig=rig, person=user).values_list("role", flat=True).first()
     given = RIGHTS.get(role, frozenset()) if role else frozenset()
-    return given | _BY_ADMINISTRATION if user.is_superuser else given
+    return _within_reach(given | _BY_ADMINISTRATION if user.is_superuser else given, user, rig)
+
+
+def _within_reach(given: frozenset[Right], user: User, rig: Rig) -> frozenset[Right]:
+    """Cut rights down to what the token allows that somebody came by; by password nothing is cut."""
+    if user.reach is None:
+        return given
+    if user.reach.rig not in (None, rig.pk):
+        return frozenset()
+    return given if user.reach.writes else given & {Right.READ}
 
 
 def may(user: Viewer, rig: Rig, right: Right) -> bool:
@@ -134,5 +144,7 @@ def rig_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Rig:
 def may_register_rigs(user: Viewer) -> bool:
     """Tell whether the person may register a new rig: a superuser, or an administrator of some rig."""
     if not user.is_authenticated or not user.is_active:
+        return False
+    if user.reach is not None and (user.reach.rig is not None or not user.reach.writes):
         return False
     return bool(user.is_superuser or CrewMember.objects.filter(person=user, role=CrewRole.ADMINISTRATOR).exists())
