@@ -1,64 +1,17 @@
 """The list of components: its filter and its table."""
 
-from datetime import date
-from typing import Any, Final
+from typing import Any
 
-import django_filters
 import django_tables2 as tables
-from django import forms
-from django.db.models import Q, QuerySet
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from accounts.templatetags.wellhold import state
 from calcs.units import Dimension
-from equipment.models import Component, ComponentKind
+from equipment.models import Component
 from equipment.queries.instruments import expiry_on
 from equipment.web.columns import DayColumn, ListTable, QuantityColumn
-
-_WHERE: Final = (("installed", "Installed"), ("spare", "In use, standing nowhere"), ("retired", "Retired"))
-
-
-class ComponentFilter(django_filters.FilterSet):
-    """By kind, by where they stand, and by what is written on them; retired ones only when asked for."""
-
-    search = django_filters.CharFilter(method="found", label="Serial, maker, model or position")
-    kind = django_filters.ChoiceFilter(choices=ComponentKind.choices, label="Kind", empty_label="Any")
-    where = django_filters.ChoiceFilter(choices=_WHERE, method="standing", label="Where", empty_label="All but retired")
-    elastomers = django_filters.BooleanFilter(method="expired", label="Elastomers expired", widget=forms.CheckboxInput)
-
-    class Meta:
-        model = Component
-        fields: tuple[str, ...] = ()
-
-    def __init__(self, *args: Any, today: date | None = None, **options: Any) -> None:
-        self.today = today
-        super().__init__(*args, **options)
-
-    def filter_queryset(self, queryset: QuerySet[Component]) -> QuerySet[Component]:
-        """Leave retired components out unless they are asked for."""
-        kept = super().filter_queryset(queryset)
-        return kept if self.form.cleaned_data.get("where") else kept.filter(retired_at__isnull=True)
-
-    def found(self, queryset: QuerySet[Component], _: str, words: str) -> QuerySet[Component]:
-        """Keep those in which every word is found."""
-        for word in words.split():
-            condition = Q()
-            for column in ("serial", "maker", "model", "position_name", "stack_name"):
-                condition |= Q(**{f"{column}__icontains": word})
-            queryset = queryset.filter(condition)
-        return queryset
-
-    def standing(self, queryset: QuerySet[Component], _: str, where: str) -> QuerySet[Component]:
-        """Keep those that stand in a position, that stand nowhere, or that are retired."""
-        if where == "retired":
-            return queryset.filter(retired_at__isnull=False)
-        return queryset.filter(Q(**{"stack_pk__isnull": where == "spare"}), retired_at__isnull=True)
-
-    def expired(self, queryset: QuerySet[Component], _: str, wanted: bool) -> QuerySet[Component]:
-        """Keep those with a fitted elastomer that has run out."""
-        return queryset.filter(Q(**{"elastomer_expires_on__lt": self.today})) if wanted and self.today else queryset
 
 
 class ComponentTable(ListTable):

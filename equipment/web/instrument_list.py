@@ -2,39 +2,15 @@
 
 from typing import Any
 
-import django_filters
 import django_tables2 as tables
-from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils.safestring import SafeString
 
 from accounts.templatetags.wellhold import state
 from calcs.units import Dimension
-from equipment.models import Instrument, InstrumentKind
+from equipment.models import Instrument
 from equipment.queries.instruments import expiry_on
 from equipment.web.columns import DayColumn, ListTable, QuantityColumn
-
-
-class InstrumentFilter(django_filters.FilterSet):
-    """By kind; retired ones only when asked for."""
-
-    kind = django_filters.ChoiceFilter(choices=InstrumentKind.choices, label="Kind", empty_label="Any")
-    use = django_filters.ChoiceFilter(
-        choices=[("retired", "Out of use")], method="used", label="Use", empty_label="In use"
-    )
-
-    class Meta:
-        model = Instrument
-        fields: tuple[str, ...] = ()
-
-    def filter_queryset(self, queryset: QuerySet[Instrument]) -> QuerySet[Instrument]:
-        """Leave out what is out of use unless it is asked for."""
-        kept = super().filter_queryset(queryset)
-        return kept if self.form.cleaned_data.get("use") else kept.filter(retired_on__isnull=True)
-
-    def used(self, queryset: QuerySet[Instrument], _: str, __: str) -> QuerySet[Instrument]:
-        """Keep those out of use."""
-        return queryset.filter(retired_on__isnull=False)
 
 
 class InstrumentTable(ListTable):

@@ -1,7 +1,7 @@
 """The lists of notices and of messages: their filters and their tables."""
 
 from datetime import datetime
-from typing import Any, Final
+from typing import Any
 
 import django_filters
 import django_tables2 as tables
@@ -13,68 +13,9 @@ from django.utils.safestring import SafeString
 from accounts.templatetags.wellhold import state
 from calcs.alert_stages import DUE_NOW
 from calcs.moments import limit_words, moment_words
-from equipment.models import Rig
 from equipment.web.columns import WHEN, ListTable, MomentColumn
-from tests_app.models import Channel, Message, Notice, Purpose, What
-from tests_app.queries.alerts import unseen_by
-from tests_app.web.alert_words import STANDINGS, message_mark, stage_mark, standing_words
-
-_STANDING: Final = {
-    "open": Q(closed_at=None, acknowledged_at=None),
-    "acknowledged": Q(closed_at=None, acknowledged_at__isnull=False),
-    "closed": Q(closed_at__isnull=False),
-}
-_STAGES: Final = {
-    "before": ("Before the due date", Q(hours_past__lt=0)),
-    "overdue": ("Overdue", Q(stage__startswith="overdue")),
-    "due-now": ("Due now", Q(stage="due-now")),
-    "not-passed": ("Last test not passed", Q(stage="not-passed")),
-    "unknown": ("Cannot be worked out", Q(stage="unknown")),
-}
-
-
-class NoticeFilter(django_filters.FilterSet):
-    """Standing, stage, what has to be done, and a word."""
-
-    standing = django_filters.ChoiceFilter(label="Stands", method="stands", empty_label="Any", choices=STANDINGS)
-    stage = django_filters.ChoiceFilter(
-        label="Stage",
-        method="of_stage",
-        empty_label="Any",
-        choices=[(key, words) for key, (words, _) in _STAGES.items()],
-    )
-    what = django_filters.ChoiceFilter(label="What", choices=What.choices, empty_label="All")
-    text = django_filters.CharFilter(label="Word", field_name="headline", lookup_expr="icontains", max_length=80)
-
-    class Meta:
-        model = Notice
-        fields: list[str] = []
-
-    def stands(self, queryset: QuerySet[Notice], _: str, value: str) -> QuerySet[Notice]:
-        """Narrow to how a notice stands."""
-        return queryset.filter(_STANDING[value])
-
-    def of_stage(self, queryset: QuerySet[Notice], _: str, value: str) -> QuerySet[Notice]:
-        """Narrow to a stage."""
-        return queryset.filter(_STAGES[value][1])
-
-
-class OwnNoticeFilter(NoticeFilter):
-    """The same, by rig and by what is new to the person."""
-
-    rig = django_filters.ModelChoiceFilter(label="Rig", queryset=Rig.objects.none(), empty_label="All")
-    unseen = django_filters.ChoiceFilter(
-        label="Seen", method="by_seen", empty_label="Any", choices=[("new", "New to you"), ("seen", "Seen")]
-    )
-
-    def __init__(self, *args: Any, rigs: QuerySet[Rig], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.filters["rig"].queryset = rigs
-
-    def by_seen(self, queryset: QuerySet[Notice], _: str, value: str) -> QuerySet[Notice]:
-        """Narrow to what the person has seen or not."""
-        new = unseen_by(self.request.user)
-        return queryset.filter(pk__in=new) if value == "new" else queryset.exclude(pk__in=new)
+from tests_app.models import Channel, Message, Notice, Purpose
+from tests_app.web.alert_words import message_mark, stage_mark, standing_words
 
 
 class _RigMoment(tables.Column):

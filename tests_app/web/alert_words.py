@@ -7,11 +7,6 @@ from calcs.alert_stages import DUE_NOW, NOT_PASSED, OVERDUE, UNKNOWN, stage_word
 from tests_app.models import Channel, Delivery, Message, Notice
 
 _MARKS: Final = {UNKNOWN: "unknown", NOT_PASSED: "not-passed", DUE_NOW: "due-now"}
-STANDINGS: Final = (
-    ("open", "Open, not acknowledged"),
-    ("acknowledged", "Acknowledged"),
-    ("closed", "Closed"),
-)
 
 
 def stage_mark(notice: Notice) -> tuple[str, str]:

@@ -20,15 +20,9 @@ from tests_app.actions.sending import retry
 from tests_app.documents.alert_words import limit_of
 from tests_app.mail import kept_mail
 from tests_app.models import Channel, Message, Notice
+from tests_app.narrowing import NoticeFilter, OwnNoticeFilter
 from tests_app.queries import alerts
-from tests_app.web.alert_lists import (
-    MessageFilter,
-    MessageTable,
-    NoticeFilter,
-    NoticeTable,
-    OwnNoticeFilter,
-    OwnNoticeTable,
-)
+from tests_app.web.alert_lists import MessageFilter, MessageTable, NoticeTable, OwnNoticeTable
 from tests_app.web.alert_words import message_mark, stage_mark, standing_words, told_words
 from tests_app.web.calculators import rigs_of
 from tests_app.web.entry import Visit, signed_in

@@ -1,13 +1,6 @@
 """The tests of a rig as a list: drafts, signed, superseded, discarded."""
 
-from typing import Any, Final
-
-import django_filters
 import django_tables2 as tables
-from django import forms
-from django.db.models import F, Q, QuerySet, Value
-from django.db.models.functions import Coalesce
-from django.db.models.lookups import Exact
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.html import format_html
@@ -15,27 +8,15 @@ from django.utils.safestring import SafeString
 from django.views.decorators.http import require_GET
 
 from accounts.templatetags.wellhold import state
-from equipment.models import Stack
 from equipment.queries import access, stacks
 from equipment.web.columns import ListTable, MomentColumn
 from equipment.web.lists import listed
-from tests_app.models import Record, RecordKind, TestReason
+from tests_app.models import Record, TestReason
+from tests_app.narrowing import REASON_OF_TEST, RecordFilter
 from tests_app.queries import records
-from tests_app.queries.corrections import counts_instead_of, keys_corrected
+from tests_app.queries.corrections import counts_instead_of
 from tests_app.queries.signatories import signed_words
 from tests_app.web.entry import Visit, signed_in
-
-SUPERSEDED: Final = "superseded"
-_HEADINGS: Final = ("pressure_test", "drawdown_test", "pump_test", "function_test")
-_REASON: Final = Coalesce(*(f"{heading}__reason" for heading in _HEADINGS))
-_STATES: Final = {
-    "draft": ("Draft", Q(frozen_at=None, discarded_at=None)),
-    "waiting": ("Waiting for signatures", Q(frozen_at__isnull=False, sealed_at=None, superseded_by=None)),
-    "passed": ("Signed, passed", Q(sealed_at__isnull=False, passed=True)),
-    "not-passed": ("Signed, not passed", Q(sealed_at__isnull=False, passed=False)),
-    SUPERSEDED: ("Superseded", Q(superseded_by__isnull=False)),
-    "discarded": ("Discarded", Q(discarded_at__isnull=False)),
-}
 
 
 def state_of(record: Record) -> tuple[str, str]:
@@ -57,48 +38,6 @@ def _unsealed(record: Record) -> tuple[str, str]:
     if later is not None:
         return "superseded", f"Never sealed, being corrected by {later.number}"
     return "waiting", signed_words(record)
-
-
-class RecordFilter(django_filters.FilterSet):
-    """State, kind, stack, reason, days and number."""
-
-    state = django_filters.ChoiceFilter(
-        label="State",
-        method="of_state",
-        empty_label="Any",
-        choices=[(key, words) for key, (words, _) in _STATES.items()],
-    )
-    kind = django_filters.ChoiceFilter(label="Kind", choices=RecordKind.choices, empty_label="All")
-    stack = django_filters.ModelChoiceFilter(label="Stack", queryset=Stack.objects.none(), empty_label="All")
-    reason = django_filters.ChoiceFilter(
-        label="Reason", method="for_reason", choices=TestReason.choices, empty_label="Any"
-    )
-    since = django_filters.DateFilter(
-        label="Began on or after",
-        field_name="started_at",
-        lookup_expr="date__gte",
-        widget=forms.DateInput({"type": "date"}),
-    )
-    number = django_filters.NumberFilter(label="Number")
-
-    class Meta:
-        model = Record
-        fields: list[str] = []
-
-    def __init__(self, *args: Any, stacks: QuerySet[Stack], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.filters["stack"].queryset = stacks
-
-    def of_state(self, queryset: QuerySet[Record], _: str, value: str) -> QuerySet[Record]:
-        """Narrow to one state."""
-        found = queryset.filter(_STATES[value][1])
-        if value == SUPERSEDED:
-            found = found.filter(Q(sealed_at=None) | Q(pk__in=keys_corrected(found)))
-        return found
-
-    def for_reason(self, queryset: QuerySet[Record], _: str, value: str) -> QuerySet[Record]:
-        """Narrow to one reason, whatever was tested."""
-        return queryset.alias(asked=_REASON).filter(Exact(F("asked"), Value(value)))
 
 
 class RecordTable(ListTable):
@@ -147,7 +86,7 @@ def show(request: HttpRequest, rig_pk: int) -> HttpResponse:
     """Show the rig's tests, latest first."""
     rig = access.rig_for(request.user, rig_pk)
     visit = Visit.of(request, rig)
-    rows = records.records_visible(visit.user, rig).annotate(reason_of_test=_REASON)
+    rows = records.records_visible(visit.user, rig).annotate(reason_of_test=REASON_OF_TEST)
     rows = rows.order_by("-started_at", "-number")
     found = listed(
         request,

@@ -1,12 +1,8 @@
 """The work done on a rig as a list."""
 
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any
 
-import django_filters
 import django_tables2 as tables
-from django import forms
-from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.html import format_html
@@ -18,58 +14,18 @@ from equipment.queries import access
 from equipment.queries.access import Right
 from equipment.web.columns import ListTable, MomentColumn
 from equipment.web.lists import listed
-from tests_app.models import Completion, What
+from tests_app.models import Completion
+from tests_app.narrowing import WORK_STATES, WorkFilter
 from tests_app.queries.completed import completions_visible
-from tests_app.queries.owed import ENTERED_AS_WORK
 from tests_app.web.clauses import clauses_linked
 from tests_app.web.entry import Visit, signed_in
-
-_STATES: Final[Mapping[str, tuple[str, str, Q]]] = {
-    "passed": ("passed", "Passed", Q(withdrawn_at__isnull=True, passed=True)),
-    "not-passed": ("not-passed", "Not passed", Q(withdrawn_at__isnull=True, passed=False)),
-    "withdrawn": ("superseded", "Withdrawn", Q(withdrawn_at__isnull=False)),
-}
-_KINDS: Final = [(what.value, what.label) for what in What if what in {*ENTERED_AS_WORK, What.PRESSURE, What.FUNCTION}]
 
 
 def state_of(entry: Completion) -> tuple[str, str]:
     """Return the key of the state mark of an entry and its words."""
     if entry.withdrawn_at is not None:
-        return _STATES["withdrawn"][:2]
-    return _STATES["passed" if entry.passed else "not-passed"][:2]
-
-
-def _day(label: str, lookup: str) -> django_filters.DateFilter:
-    return django_filters.DateFilter(
-        label=label, field_name="concluded_at", lookup_expr=lookup, widget=forms.DateInput({"type": "date"})
-    )
-
-
-class WorkFilter(django_filters.FilterSet):
-    """What was done, how it went, on what, and when."""
-
-    what = django_filters.ChoiceFilter(label="What", choices=_KINDS, empty_label="All")
-    result = django_filters.ChoiceFilter(
-        label="Result",
-        method="of_state",
-        empty_label="Any",
-        choices=[(key, words) for key, (_, words, _) in _STATES.items()],
-    )
-    text = django_filters.CharFilter(label="Name, serial or by whom", method="named")
-    since = _day("On or after", "date__gte")
-    until = _day("On or before", "date__lte")
-
-    class Meta:
-        model = Completion
-        fields: list[str] = []
-
-    def of_state(self, queryset: QuerySet[Completion], _: str, value: str) -> QuerySet[Completion]:
-        """Narrow to one result."""
-        return queryset.filter(_STATES[value][2])
-
-    def named(self, queryset: QuerySet[Completion], _: str, value: str) -> QuerySet[Completion]:
-        """Narrow to a word of the subject or of who did it."""
-        return queryset.filter(Q(subject__icontains=value) | Q(done_by__icontains=value))
+        return WORK_STATES["withdrawn"][:2]
+    return WORK_STATES["passed" if entry.passed else "not-passed"][:2]
 
 
 class WorkTable(ListTable):

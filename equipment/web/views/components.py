@@ -8,12 +8,13 @@ from django.views.decorators.http import require_http_methods
 
 from equipment.actions import components as actions
 from equipment.models import Component, ComponentKind, QuantityField, Rig
+from equipment.narrowing import ComponentFilter
 from equipment.queries import access, history, installations
 from equipment.queries import components as queries
 from equipment.queries.access import Right
 from equipment.queries.banks import bank_of
 from equipment.web import panels
-from equipment.web.component_list import ComponentFilter, ComponentTable
+from equipment.web.component_list import ComponentTable
 from equipment.web.door import signed_in
 from equipment.web.facts import Fact, quantity_fact
 from equipment.web.forms.amendments import ComponentAmendmentForm

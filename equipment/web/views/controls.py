@@ -8,11 +8,12 @@ from django.views.decorators.http import require_http_methods
 
 from equipment.actions import controls as actions
 from equipment.models import ControlItem, ControlKind, Stack
+from equipment.narrowing import ControlFilter
 from equipment.queries import access, history, stacks
 from equipment.queries import controls as queries
 from equipment.queries.access import Right
 from equipment.web import panels
-from equipment.web.control_list import ControlFilter, ControlTable
+from equipment.web.control_list import ControlTable
 from equipment.web.door import signed_in
 from equipment.web.forms.controls import ControlAmendmentForm, ControlForm, ControlRetirementForm
 from equipment.web.lists import listed

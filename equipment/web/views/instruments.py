@@ -9,6 +9,7 @@ from django.views.decorators.http import require_http_methods
 from calcs.units import Dimension
 from equipment.actions import instruments as actions
 from equipment.models import Instrument, Rig
+from equipment.narrowing import InstrumentFilter
 from equipment.queries import access, history
 from equipment.queries import instruments as queries
 from equipment.queries.access import Right
@@ -16,7 +17,7 @@ from equipment.queries.components import documents_of
 from equipment.web.door import signed_in
 from equipment.web.facts import Fact, quantity_fact
 from equipment.web.forms.instruments import InstrumentForm, InstrumentRetirementForm
-from equipment.web.instrument_list import InstrumentFilter, InstrumentTable
+from equipment.web.instrument_list import InstrumentTable
 from equipment.web.lists import listed
 from equipment.web.story import told
 from equipment.web.visit import Visit
