@@ -125,17 +125,7 @@ def _variants(ground: Ground, region: Region, need: frozenset[int], pipes: froze
 
 def _gives(ground: Ground, line_up: LineUp, need: frozenset[int]) -> bool:
     """Tell whether a line-up is valid and gives the proofs."""
-    system, cavities = ground.system, ground.reached((line_up.pump_point,), line_up.closed)
-    for element in system.elements:
-        if element.id in line_up.closed:
-            if element.closes_on is not None and line_up.pipe not in element.closes_on:
-                return False
-            inside = [side for side in element.between if side in cavities]
-            if len(inside) == 1 and inside[0] not in element.holds_from:
-                return False
-    if not cavities.isdisjoint(system.vents) or min(ground.limits[each] for each in cavities) < line_up.pressure:
-        return False
-    return need <= ground.proved(cavities, line_up.closed, line_up.pressure)
+    return ground.stands(line_up) and need <= ground.given_by(line_up)
 
 
 def _because(ground: Ground, cover: Cover) -> str:

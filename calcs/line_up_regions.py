@@ -8,7 +8,7 @@ elements proves more with the same region. Looking for steps is therefore lookin
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from calcs.lineups import Element, Proof, System
+from calcs.lineups import Element, LineUp, Proof, System
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +104,22 @@ class Ground:
             and proof.high <= pressure
             and self.far(proof) in drained - cavities
         )
+
+    def given_by(self, line_up: LineUp) -> frozenset[int]:
+        """Return the proofs that a valid line-up gives."""
+        cavities = self.reached((line_up.pump_point,), line_up.closed)
+        return self.proved(cavities, line_up.closed, line_up.pressure)
+
+    def stands(self, line_up: LineUp) -> bool:
+        """Tell whether a line-up is valid."""
+        cavities = self.reached((line_up.pump_point,), line_up.closed)
+        if not cavities.isdisjoint(self.system.vents) or min(self.limits[each] for each in cavities) < line_up.pressure:
+            return False
+        shut = [element for element in self.system.elements if element.id in line_up.closed]
+        if any(element.closes_on is not None and line_up.pipe not in element.closes_on for element in shut):
+            return False
+        inside = [(element, [side for side in element.between if side in cavities]) for element in shut]
+        return all(len(sides) != 1 or sides[0] in element.holds_from for element, sides in inside)
 
     def far(self, proof: Proof) -> str:
         """Return the cavity a leak past the element would run into."""
