@@ -19,6 +19,7 @@ def timetable() -> dict[str, dict[str, Any]]:
         "alert sweep": _alerts("tests_app.sweep"),
         "messages that wait": _alerts("tests_app.deliver_waiting"),
         "daily digests": _alerts("tests_app.make_digests"),
+        "line-ups that wait": _entry("tests_app.plan_waiting", EVERY_MINUTE),
         "what is owed": _entry("tests_app.reconcile_all", EVERY_FIVE_MINUTES),
         "missing certificates": _entry("tests_app.make_missing_certificates", EVERY_FIVE_MINUTES),
     }

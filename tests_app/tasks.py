@@ -9,12 +9,15 @@ from django.utils import timezone
 from equipment.models import Rig
 from tests_app.actions.certificates import issue_certificate
 from tests_app.actions.digests import make_digests
+from tests_app.actions.line_up_answers import work_out
+from tests_app.actions.line_up_plans import CLAIM_LASTS as PLAN_CLAIM_LASTS
 from tests_app.actions.obligations import reconcile_each
 from tests_app.actions.sending import CLAIM_LASTS, deliver
 from tests_app.actions.sweeping import escalate, note_failed_sweep, sweep
-from tests_app.after_commit import ALERTS, BACKLOG
+from tests_app.after_commit import ALERTS, AT_ONCE, BACKLOG
 from tests_app.models import Record
 from tests_app.queries.alerts import waiting_messages
+from tests_app.queries.line_up_plans import waiting_plans
 from tests_app.queries.reckoned import rigs_to_reckon
 from tests_app.queries.unissued import sealed_without_paper
 from trail.actors import System
@@ -89,3 +92,18 @@ def reconcile_all() -> None:
     at = timezone.now()
     for _ in reconcile_each(rigs_to_reckon(at), at=at):
         pass
+
+
+# A search that hangs is ended before its claim runs out (tests_app.actions.line_up_plans.CLAIM_LASTS).
+@shared_task(name="tests_app.plan_line_ups", ignore_result=True, soft_time_limit=150, time_limit=180)
+def plan_line_ups(plan_id: int) -> None:
+    """Work one plan of line-ups out, unless another worker has it or had it."""
+    work_out(plan_id, by=System.PLANNER, at=timezone.now())
+
+
+@shared_task(name="tests_app.plan_waiting", ignore_result=True)
+def plan_waiting() -> None:
+    """Order again each plan that a lost order or a killed worker left waiting."""
+    at = timezone.now()
+    for pk in waiting_plans(at, free_before=at - PLAN_CLAIM_LASTS):
+        plan_line_ups.apply_async(kwargs={"plan_id": pk}, queue=AT_ONCE, expires=_ORDER_LASTS)

@@ -10,6 +10,7 @@ class System(Enum):
 
     SCHEDULER = "Scheduler"
     CERTIFICATES = "Certificate maker"
+    PLANNER = "Line-up planner"
     DEMO = "Demo loader"
     RULE_BOOK = "Rule book"
 

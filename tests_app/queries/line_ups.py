@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from equipment.models import RAM_KINDS, Component, Measured
-from tests_app.models import PressureTest, Step
+from tests_app.models import Step
+from tests_app.queries.step_pipes import own_pipe, pipe_of
 
 PREVENTERS = RAM_KINDS | {"annular"}
 """Kinds that close the bore of the stack."""
@@ -30,41 +31,60 @@ class PipeDoubt:
 
 def pipe_doubts(step: Step) -> list[PipeDoubt]:
     """Return what does not agree between the preventers of a step and the pipe in the hole."""
-    heading, explained = step.record.pressure_test, _is_explained(step.remarks)
+    stated = stated_for(step)
+    explained = own_pipe(step.remarks) is None and _is_explained(step.remarks)
     lines = [line for line in step.lines.all() if not (explained and line.component.kind in BLIND)]
-    return [doubt for line in lines for doubt in doubts_of(line.component, heading, str(line.position))]
+    return [doubt for line in lines for doubt in doubts_of(line.component, stated, str(line.position))]
 
 
-def doubts_of(component: Component, heading: PressureTest, name: str) -> Iterator[PipeDoubt]:
-    """Say what a preventer in a position called `name` can not show with the pipe the heading states."""
-    pipe: Measured | None = heading.pipe_in_hole
+@dataclass(frozen=True)
+class StatedPipe:
+    """What stands in the hole, None for nothing, and where that is stated."""
+
+    pipe: Measured | None
+    says: str = "the heading says"
+    states_none: str = "the heading states none"
+    states_no_pipe: str = "the heading states no pipe"
+
+
+def stated_for(step: Step) -> StatedPipe:
+    """Return what is stated to stand in the hole in a step: by its own remarks, else by the heading of its test."""
+    own = own_pipe(step.remarks)
+    if own is None:
+        return StatedPipe(step.record.pressure_test.pipe_in_hole)
+    return StatedPipe(pipe_of(own), "its remarks say", "its remarks state none", "its remarks state no pipe")
+
+
+def doubts_of(component: Component, stated: StatedPipe, name: str) -> Iterator[PipeDoubt]:
+    """Say what a preventer in a position called `name` can not show with the pipe that is stated."""
+    pipe = stated.pipe
     if component.kind in BLIND and pipe is not None:
         yield PipeDoubt(
-            f"{name} closes on no pipe, and the heading says pipe of {pipe} stands in the hole.",
+            f"{name} closes on no pipe, and {stated.says} pipe of {pipe} stands in the hole.",
             f"Make a test of its own without pipe, or write in the step's remarks {_HOW}.",
         )
     elif component.kind in ON_PIPE and pipe is None:
-        yield from _without_pipe(component, name)
+        yield from _without_pipe(component, stated, name)
     elif component.kind in ON_PIPE and pipe is not None:
-        yield from _on_pipe(component, name, pipe)
+        yield from _on_pipe(component, stated, name, pipe)
 
 
-def _without_pipe(component: Component, name: str) -> Iterator[PipeDoubt]:
+def _without_pipe(component: Component, stated: StatedPipe, name: str) -> Iterator[PipeDoubt]:
     if component.closes_on_open_hole:
         return
     if component.kind != "annular":
         yield PipeDoubt(
-            f"{name} closes on pipe, and the heading states none.",
+            f"{name} closes on pipe, and {stated.states_none}.",
             "Enter in the heading the pipe it was closed on.",
         )
     elif component.closes_on_smallest is not None or component.closes_on_largest is not None:
         yield PipeDoubt(
-            f"{name} is not on file as sealing with no pipe in the hole, and the heading states no pipe.",
+            f"{name} is not on file as sealing with no pipe in the hole, and {stated.states_no_pipe}.",
             "Enter in the heading the pipe it was closed on, or enter on its page that it seals without pipe.",
         )
 
 
-def _on_pipe(component: Component, name: str, pipe: Measured) -> Iterator[PipeDoubt]:
+def _on_pipe(component: Component, stated: StatedPipe, name: str, pipe: Measured) -> Iterator[PipeDoubt]:
     smallest, largest = component.closes_on_smallest, component.closes_on_largest
     if smallest is None and largest is None:
         yield PipeDoubt(
@@ -74,7 +94,7 @@ def _on_pipe(component: Component, name: str, pipe: Measured) -> Iterator[PipeDo
         )
     elif not _contains(smallest, largest, pipe):
         yield PipeDoubt(
-            f"{name} closes on {_range(smallest, largest)}, and the heading says pipe of {pipe} stands in the hole.",
+            f"{name} closes on {_range(smallest, largest)}, and {stated.says} pipe of {pipe} stands in the hole.",
             "Correct the pipe in the heading or the sizes on the component's page, or test it on pipe it closes on.",
         )
 

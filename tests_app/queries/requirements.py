@@ -307,10 +307,11 @@ def exposed_parts(standing: Standing, *, under: Circumstances) -> tuple[Part, ..
     parts: list[Part] = []
     if component is not None and component.rated_working_pressure is not None:
         parts.append(Part(OWN_RWP, GaugePressure(component.rated_working_pressure.si)))
-    return (*parts, *_well_parts(under))
+    return (*parts, *well_parts(under))
 
 
-def _well_parts(under: Circumstances) -> tuple[Part, ...]:
+def well_parts(under: Circumstances) -> tuple[Part, ...]:
+    """Return what of the well a test pressure in the bore reaches; raises Refused where its limit is not on file."""
     section = under.section
     if under.barrier == Barrier.STUMP or section is None:
         return ()

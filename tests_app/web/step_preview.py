@@ -10,7 +10,7 @@ from tests_app.actions.steps import LineSpec
 from tests_app.models import PressureFrom, Record
 from tests_app.queries.alarms import below_masp_of_needs
 from tests_app.queries.limits import limits_of
-from tests_app.queries.line_ups import PipeDoubt, doubts_of
+from tests_app.queries.line_ups import PipeDoubt, StatedPipe, doubts_of
 from tests_app.queries.requirements import Circumstances, Need, circumstances_of, required_for
 
 
@@ -60,8 +60,8 @@ def _pipe_doubts(record: Record, lines: Sequence[LineSpec], under: Circumstances
     """Return what the preventers ticked can not show with the pipe in the hole."""
     chosen = {line.position.pk for line in lines}
     standing = [(one.component, one.position) for one in under.standings if one.position.pk in chosen]
-    heading = record.pressure_test
-    return [doubt for component, at in standing if component for doubt in doubts_of(component, heading, str(at))]
+    stated = StatedPipe(record.pressure_test.pipe_in_hole)
+    return [doubt for component, at in standing if component for doubt in doubts_of(component, stated, str(at))]
 
 
 def _element(line: LineSpec, under: Circumstances, units: System) -> ElementPreview:
