@@ -1,6 +1,6 @@
-"""Guards of work done, deferrals, postponements and defects.
+"""Guards of work done, deferrals, postponements, defects and what was brought in.
 
-They are written once; then only withdrawn, called for or ended, each once, and a defect judged anew.
+They are written once; then only withdrawn, called for, confirmed or ended, each once, and a defect judged anew.
 """
 
 from collections.abc import Sequence
@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from django.db.models import Model
 
 from tests_app.models import (
+    BroughtFile,
+    BroughtTest,
     Completion,
     Defect,
     DefectAction,
@@ -30,8 +32,20 @@ def withdrawal_guards() -> tuple[Guard, ...]:
             (("called_at", "called_by"), ("ended_at", "ended_by", "ended_reason")),
             "a postponement never changes: end it and enter it anew",
         ),
+        *_guards(
+            BroughtTest,
+            (("confirmed_at", "confirmed_by", "confirmed_reference"), withdrawal),
+            "a test brought in never changes: withdraw it and bring it in anew",
+        ),
+        *_brought_file_guards(),
         *_defect_guards(),
     )
+
+
+def _brought_file_guards() -> tuple[Guard, ...]:
+    """Refuse deleting a file that was brought in, and changing what came; how it was tried out may be written anew."""
+    kept = ("rig_id", "sheet", "name", "sha256", "size", "row_count", "received_at", "received_by")
+    return _kept_guards(BroughtFile._meta.db_table, kept, "a file stays as it was received: set it aside")
 
 
 def _defect_guards() -> tuple[Guard, ...]:
@@ -41,6 +55,11 @@ def _defect_guards() -> tuple[Guard, ...]:
     judged = ("severity", "barrier")
     fixed = [str(field.column) for field in Defect._meta.concrete_fields if field.column not in judged]
     added = (append_only(model._meta.db_table, message) for model in (DefectAction, DefectReport, DefectClosing))
+    return (*_kept_guards(table, fixed, message), *added)
+
+
+def _kept_guards(table: str, fixed: Sequence[str], message: str) -> tuple[Guard, ...]:
+    """Refuse deleting, and changing any of the fixed columns."""
     return (
         row_guard(
             f"{table}_written_once",
@@ -52,7 +71,6 @@ def _defect_guards() -> tuple[Guard, ...]:
         ),
         row_guard(f"{table}_kept", table, "DELETE", when_sqlite="1", when_postgresql="true", message=message),
         truncate_guard(table, message),
-        *added,
     )
 
 

@@ -1,6 +1,7 @@
 """What must be proven, by when, and what was proven."""
 
 from tests_app.models.alert_settings import AlertSettings
+from tests_app.models.brought import BROUGHT_TESTS, BroughtFile, BroughtTest, FileState, SheetKind
 from tests_app.models.calendars import CalendarEntry, FeedToken
 from tests_app.models.certificates import Certificate, CertificateKind
 from tests_app.models.completions import Completion
@@ -56,9 +57,12 @@ from tests_app.models.records import Record, RecordKind
 from tests_app.models.signatures import Signature, SigningRole
 
 __all__ = [
+    "BROUGHT_TESTS",
     "AlertSettings",
     "Barrier",
     "BarrierAffected",
+    "BroughtFile",
+    "BroughtTest",
     "CalendarEntry",
     "Certificate",
     "CertificateKind",
@@ -82,6 +86,7 @@ __all__ = [
     "EditionText",
     "Evidence",
     "FeedToken",
+    "FileState",
     "FunctionLine",
     "FunctionTest",
     "GasState",
@@ -116,6 +121,7 @@ __all__ = [
     "Recording",
     "RecordingKind",
     "Severity",
+    "SheetKind",
     "ShownBy",
     "Signature",
     "SigningRole",

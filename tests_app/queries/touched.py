@@ -7,6 +7,7 @@ from django.db.models import Model, Q
 
 from equipment.models import RAM_KINDS, Component, ComponentKind, ControlItem, Installation
 from tests_app.models import (
+    BroughtTest,
     Completion,
     Deferral,
     DrawdownTest,
@@ -25,7 +26,7 @@ from tests_app.queries.deriving.scope import EVERYTHING, Scope
 NOTHING: Final = Scope()
 _MOVES_NOTHING: Final = frozenset(
     {"rig.registered", "well.registered", "stack.registered", "position.added", "position.removed"}
-    | {"component.registered", "bank.registered", "record.concluded", "record.signed"}
+    | {"component.registered", "bank.registered", "record.concluded", "record.signed", "past-test.brought-in"}
 )
 """Events that bring in a row on which nothing can be owed yet, or change what no date hangs on before the seal."""
 _SHAPES_THE_STACK: Final = RAM_KINDS | {ComponentKind.ANNULAR}
@@ -134,6 +135,10 @@ def _line(row: Any) -> Scope:
     return Scope.of(components=[row.component_id], control_items=[row.control_item_id], whats=[What.FUNCTION])
 
 
+def _brought_test(row: BroughtTest) -> Scope:
+    return Scope.of(components=[row.component_id], whats=[What(row.what)])
+
+
 def _completion(row: Completion) -> Scope:
     entered_with_it = row.service_event_id or row.new_document_id or row.new_elastomer_id or row.replaced
     own = Scope.of(
@@ -181,6 +186,7 @@ _READERS: Final[Mapping[str, Callable[[Any], Scope]]] = {
     "tests_app.record": _record,
     "tests_app.step": _step,
     "tests_app.functionline": _line,
+    "tests_app.broughttest": _brought_test,
     "tests_app.completion": _completion,
     "tests_app.deferral": _of_key,
     "tests_app.postponement": _of_key,
