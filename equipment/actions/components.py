@@ -1,7 +1,7 @@
 """Components: registered, amended, retired; never deleted."""
 
 from collections.abc import Mapping
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any, Final, TypedDict, Unpack
 
@@ -98,8 +98,13 @@ def amend_component(
 
 
 @transaction.atomic
-def retire_component(component: Component, *, reason: str, by: Actor, at: datetime) -> Component:
-    """Take a component out of use for good; it stays on file. Raises Refused while it stands in a position."""
+def retire_component(
+    component: Component, *, reason: str, retired_at: datetime | None = None, by: Actor, at: datetime
+) -> Component:
+    """Take a component out of use for good, now or at `retired_at` in the past; it stays on file.
+
+    Raises Refused while it stands in a position, or stood in one after that time.
+    """
     fresh = saving.locked(component)
     before = entries.snapshot(fresh)
     if fresh.retired_at:
@@ -109,7 +114,9 @@ def retire_component(component: Component, *, reason: str, by: Actor, at: dateti
     )
     if fresh.installations.filter(removed_at__isnull=True).exists():
         raise Refused("", "This component stands in a position.", "Remove it there first.")
-    fresh.retired_at = saving.aware(at)
+    fresh.retired_at = saving.not_after(retired_at or at, at, field="retired_at").astimezone(UTC)
+    if fresh.installations.filter(removed_at__gt=fresh.retired_at).exists():
+        raise Refused("retired_at", "It stood in a position after that time.", "Give the time it went out of use.")
     saving.change_row(fresh, Event.COMPONENT_RETIRED, before=before, by=by, at=at, reason=fresh.retired_reason)
     return fresh
 

@@ -32,6 +32,36 @@ def install_component(
 
 
 @transaction.atomic
+def record_stay(
+    component: Component,
+    position: Position,
+    *,
+    installed_at: datetime,
+    removed_at: datetime,
+    reason: str,
+    by: Actor,
+    at: datetime,
+) -> Installation:
+    """Record that a component stood in a position and was removed from it, both in the past and not on file yet.
+
+    Raises Refused as `install_component` and `remove_component` do, but lets a component that is retired have stood
+    somewhere before that; the database refuses what overlaps with another stay.
+    """
+    component = saving.locked(component)
+    _check_kinds(component, position)
+    saving.not_after(installed_at, at, field="installed_at")
+    removed = saving.not_after(removed_at, at, field="removed_at").astimezone(UTC)
+    if component.retired_at and removed > component.retired_at:
+        raise Refused("removed_at", "This component was retired before that.", "Check both times.")
+    why = saving.said(reason, field="removal_reason", reason="A reason is missing.", remedy="Say why it was removed.")
+    stay = Installation(
+        component=component, position=position, installed_at=installed_at, removed_at=removed, removal_reason=why
+    )
+    saving.add_row(stay, Event.COMPONENT_INSTALLED, by=by, at=at)
+    return stay
+
+
+@transaction.atomic
 def remove_component(
     installation: Installation, *, removed_at: datetime, reason: str, by: Actor, at: datetime
 ) -> Installation:
@@ -81,6 +111,12 @@ def correct_installation(
 
 
 def _check_fit(component: Component, position: Position) -> None:
+    _check_kinds(component, position)
+    if component.retired_at:
+        raise Refused("component", "This component is retired.", "Bring it back into use first.")
+
+
+def _check_kinds(component: Component, position: Position) -> None:
     if component.rig_id != position.stack.rig_id:
         raise Refused("component", "This component is on another rig.", "Choose one of this rig.")
     if component.kind != position.kind:
@@ -90,8 +126,6 @@ def _check_fit(component: Component, position: Position) -> None:
             f"this component is “{component.get_kind_display()}”.",
             "Choose a component of that kind, or change the kind of the position while it is empty.",
         )
-    if component.retired_at:
-        raise Refused("component", "This component is retired.", "Bring it back into use first.")
 
 
 def _check_free(component: Component, position: Position, since: datetime) -> None:
