@@ -1,5 +1,7 @@
 """Which component stood in which position, from when to when."""
 
+from datetime import datetime
+
 from django.db import models
 from django.db.models import Q
 
@@ -44,3 +46,7 @@ class Installation(models.Model):
 
     def __str__(self) -> str:
         return f"{self.component} in {self.position}"
+
+    def stood_at(self, at: datetime) -> bool:
+        """Tell whether the component stood there at the moment: half-open, so a swap at noon is the new one."""
+        return self.installed_at <= at and (self.removed_at is None or self.removed_at > at)

@@ -15,7 +15,7 @@ from calcs.conditions import NOT_MET, Condition, condition_of
 from calcs.recurrence import Due
 from equipment.models import Rig
 from tests_app.queries.courses import Course, Gap, Turn, courses, in_window
-from tests_app.queries.deriving import EVERYTHING, Derived, derive
+from tests_app.queries.deriving import EVERYTHING, Derived, derive, derive_over_time
 from tests_app.queries.turns import changes
 
 _WORST_FIRST: Final = (
@@ -141,6 +141,7 @@ def exceeded(rig: Rig, since: datetime, until: datetime) -> Past:
 
 
 def _turns(rig: Rig, since: datetime, until: datetime) -> Sequence[Turn]:
-    first = Turn(since, "", EVERYTHING, derive(rig, at=since))
     later = changes(rig, since, until)
-    return [first, *(Turn(one.at, one.words, one.scope, derive(rig, at=one.at, scope=one.scope)) for one in later)]
+    owed = derive_over_time(rig, (since, EVERYTHING), [(one.at, one.scope) for one in later])
+    first = Turn(since, "", EVERYTHING, next(owed))
+    return [first, *(Turn(one.at, one.words, one.scope, found) for one, found in zip(later, owed, strict=True))]

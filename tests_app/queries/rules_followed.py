@@ -1,5 +1,6 @@
 """Which rules a rig followed at a moment: what is judged long after is judged by the rules of its day."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -42,13 +43,20 @@ def edition_at(rig: Rig, *, at: datetime) -> Edition:
     programme = Programme.objects.filter(rig=rig).first()
     if programme is None:
         raise NoRules(f"No rules are chosen for {rig.name}.")
-    name = programme.edition if programme.chosen_at <= at else _named_at(rig, at)
+    now = (Followed(programme.chosen_at, programme.edition),)
+    return edition_among(now if programme.chosen_at <= at else rules_followed(rig), rig, at=at)
+
+
+def edition_among(choices: Sequence[Followed], rig: Rig, *, at: datetime) -> Edition:
+    """Return the same from every choice the rig made: no query for a published edition. Raises NoRules."""
+    if not choices:
+        raise NoRules(f"No rules are chosen for {rig.name}.")
+    name = _followed_at(choices, at)
     try:
         return rulebook.edition(name)
     except InputError as error:
         raise NoRules(f"The rules chosen for {rig.name}, {name}, are not in this rule book.") from error
 
 
-def _named_at(rig: Rig, at: datetime) -> str:
-    choices = rules_followed(rig)
+def _followed_at(choices: Sequence[Followed], at: datetime) -> str:
     return next((one for one in reversed(choices) if one.since <= at), choices[0]).edition

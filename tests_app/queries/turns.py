@@ -24,6 +24,11 @@ from tests_app.queries.calibrations import calibrations_of
 from tests_app.queries.deriving import EVERYTHING, Scope
 from tests_app.queries.rules_followed import rules_followed
 
+_BY_SECTION: Final = EVERYTHING.narrowed([What.PRESSURE, What.CASING])
+"""What a new hole section asks anew: other pressures, and the casing it hangs under."""
+_BY_PLACE: Final = EVERYTHING.narrowed([What.FUNCTION, What.INSPECTION, What.OVERHAUL, What.DOCUMENT])
+"""What the rules ask of a stack on the stump, or once it is landed, beside its pressure tests."""
+_BANKED: Final = (What.DRAWDOWN, What.PUMP, What.PRECHARGE, What.SHELL)
 _ON_STACK: Final = (TestReason.LANDED, TestReason.STUMP)
 
 
@@ -59,31 +64,31 @@ def _of_rig(rig: Rig) -> Iterator[Change]:
             yield Change(one.removed_at, f"{one.position.name}: {one.component} taken out", EVERYTHING)
     for section in HoleSection.objects.filter(well__rig=rig, begins_at__isnull=False):
         if section.begins_at is not None:
-            yield Change(section.begins_at, f"Section {section.name} begun", EVERYTHING)
+            yield Change(section.begins_at, f"Section {section.name} begun", _BY_SECTION)
     for chosen in rules_followed(rig):
         yield Change(chosen.since, f"Rules {chosen.edition} followed", EVERYTHING)
     on_stack = Record.objects.filter(rig=rig, discarded_at__isnull=True, pressure_test__reason__in=_ON_STACK)
     for began in on_stack.values_list("started_at", flat=True):
-        yield Change(began, "Stack tested for being landed, or on the stump", EVERYTHING)
+        yield Change(began, "Stack tested for being landed, or on the stump", _BY_PLACE)
 
 
 def _of_parts(rig: Rig) -> Iterator[Change]:
     """Yield what bears on single parts."""
     for item in ControlItem.objects.filter(stack__rig=rig):
-        scope = Scope.of(control_items=[item.pk])
+        scope = Scope.of(control_items=[item.pk], whats=[What.FUNCTION])
         yield Change(item.in_service_from, f"{item.name} in service", scope)
         if item.retired_at is not None:
             yield Change(item.retired_at, f"{item.name} retired", scope)
     checks = PrechargeCheck.objects.filter(bank__component__rig=rig).values_list("taken_at", "bank__component")
     for taken_at, component in checks:
-        yield Change(taken_at, "Precharge read", Scope.of(components=[component]))
+        yield Change(taken_at, "Precharge read", Scope.of(components=[component], whats=_BANKED))
     banks = list(
         Installation.objects.filter(position__stack__rig=rig, component__bank__isnull=False).values_list(
             "component", flat=True
         )
     )
     for well in Well.objects.filter(rig=rig, spudded_on__isnull=False):
-        yield Change(_midnight(rig, well.spudded_on), f"{well} spudded", Scope.of(components=banks))
+        yield Change(_midnight(rig, well.spudded_on), f"{well} spudded", Scope.of(components=banks, whats=_BANKED))
     yield from _days(rig)
 
 
@@ -91,7 +96,7 @@ def _days(rig: Rig) -> Iterator[Change]:
     """Yield what is on file by its day: its first moment on the rig's clock counts."""
     placed = Q(component__rig=rig)
     for elastomer in Elastomer.objects.filter(placed, expires_on__isnull=False):
-        scope = Scope.of(components=[elastomer.component_id])
+        scope = Scope.of(components=[elastomer.component_id], whats=[What.ELASTOMER])
         yield Change(_midnight(rig, elastomer.installed_on), f"{elastomer.part} fitted", scope)
         if elastomer.removed_on is not None:
             yield Change(_midnight(rig, elastomer.removed_on), f"{elastomer.part} taken out", scope)

@@ -1,5 +1,6 @@
 """Every obligation of a rig, worked out from what happened: a family of them a module, all put together here."""
 
+from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 from typing import Final, Protocol
 
@@ -15,7 +16,17 @@ from tests_app.queries.deriving.pressure import pressure_tests
 from tests_app.queries.deriving.scope import EVERYTHING, Scope
 from tests_app.queries.deriving.works import works
 
-__all__ = ["EVERYTHING", "Derive", "Derived", "Requirement", "Scope", "Subject", "derive", "derive_for_dates"]
+__all__ = [
+    "EVERYTHING",
+    "Derive",
+    "Derived",
+    "Requirement",
+    "Scope",
+    "Subject",
+    "derive",
+    "derive_for_dates",
+    "derive_over_time",
+]
 
 
 _FAMILIES: Final = (
@@ -46,6 +57,17 @@ def derive(
     With `since` pressure and function tests signed and over before then are left out of the histories.
     """
     return _derive(RigFacts(rig, at, known_at, scope, since))
+
+
+def derive_over_time(
+    rig: Rig, first: tuple[datetime, Scope], later: Iterable[tuple[datetime, Scope]]
+) -> Iterator[list[Derived]]:
+    """Yield what `derive` does at each of some moments, each within its scope; what hangs on none is read once."""
+    facts = RigFacts(rig, first[0], None, first[1], over_time=True)
+    yield _derive(facts)
+    for at, scope in later:
+        facts = facts.at_another(at, scope)
+        yield _derive(facts)
 
 
 def _derive(facts: RigFacts) -> list[Derived]:

@@ -17,20 +17,27 @@ from equipment.models import HoleSection, Installation, Rig, ServiceEvent
 from equipment.queries.stacks import Standing, standing_at
 from equipment.queries.wells import section_drilled
 from tests_app.errors import NoRules
-from tests_app.models import Barrier, Completion, Deferral, RecordKind, What
+from tests_app.models import Barrier, BroughtTest, Completion, Deferral, RecordKind, What
+from tests_app.queries.brought import confirmed_tests
 from tests_app.queries.completed import completions_of, work_on_components
-from tests_app.queries.deriving.proofs import ByComponent, Proof, Proofs, pressure_proofs
-from tests_app.queries.deriving.scope import Scope
+from tests_app.queries.deriving.proofs import ByComponent, Proof, Proofs, pressure_proofs, since_then
+from tests_app.queries.deriving.scope import EVERYTHING, Scope
+from tests_app.queries.functioned import Functioned, Subject, functioned
 from tests_app.queries.requirements import Circumstances
-from tests_app.queries.rules_followed import edition_at
+from tests_app.queries.rules_followed import Followed, edition_among, edition_at, rules_followed
 from tests_app.queries.waiting import deferrals_of
 from trail.models import TrailEntry
 
 _SHARED: Final = frozenset(
     {"zone", "edition", "_entered_later", "installed", "section", "sections", "work", "completions", "component_work"}
-    | {"deferrals", "around", "_rules"}
+    | {"deferrals", "around", "_rules", "brought"}
 )
 """Facts that do not hang on how far back tests are asked for."""
+_OF_NO_MOMENT: Final = frozenset(
+    {"zone", "followed", "sections", "completions", "component_work", "deferrals", "ever_installed", "work", "proofs"}
+    | {"pressed", "passed_pressure_tests", "functioned"}
+)
+"""Facts that hang on no moment, where they are read for all of them."""
 _ENTERED: Final = ("component.installed", "service.recorded", "document.attached", "elastomer.fitted")
 _REMOVED: Final = "component.removed"
 
@@ -45,6 +52,7 @@ class RigFacts:
         known_at: only what was entered by then; None for all that is known.
         scope: what is asked for.
         since: tests that were over and signed before then are not asked for; None for all.
+        over_time: whether the same rig is asked for at several moments: what hangs on none is read once, and whole.
     """
 
     rig: Rig
@@ -52,6 +60,14 @@ class RigFacts:
     known_at: datetime | None
     scope: Scope
     since: datetime | None = None
+    over_time: bool = False
+
+    def at_another(self, at: datetime, scope: Scope) -> "RigFacts":
+        """Return the facts of another moment, where several are asked for; what was read is not read again."""
+        assert self.over_time
+        other = RigFacts(self.rig, at, self.known_at, scope, self.since, over_time=True)
+        other.__dict__.update({name: self.__dict__[name] for name in _OF_NO_MOMENT & self.__dict__.keys()})
+        return other
 
     def with_older(self, scope: Scope) -> "RigFacts":
         """Return the same facts for a part of the scope, tests of any age with it; what was read is not read again."""
@@ -68,9 +84,16 @@ class RigFacts:
     def edition(self) -> Edition | NoRules:
         """Return the rules the rig followed at the moment, or why there are none."""
         try:
+            if self.over_time:
+                return edition_among(self.followed, self.rig, at=self.at)
             return edition_at(self.rig, at=self.at)
         except NoRules as none:
             return none
+
+    @cached_property
+    def followed(self) -> Sequence[Followed]:
+        """Return every choice of rules the rig made."""
+        return rules_followed(self.rig)
 
     @cached_property
     def _rules(self) -> dict[tuple[str, str, str, str], Sequence[ScheduledRule]]:
@@ -102,10 +125,20 @@ class RigFacts:
     @cached_property
     def installed(self) -> list[Installation]:
         """Return all that stood on the rig at the moment, stack by stack, top first."""
+        if self.over_time:
+            return [one for one in self.ever_installed if one.stood_at(self.at)]
         standing = standing_at(self.at)
         removed_later = self._entered_later.get(_REMOVED)
         if removed_later:
             standing |= Q(pk__in=removed_later, installed_at__lte=self.at)
+        return self._installations(standing)
+
+    @cached_property
+    def ever_installed(self) -> list[Installation]:
+        """Return all that ever stood on the rig, in the same order."""
+        return self._installations(Q())
+
+    def _installations(self, standing: Q) -> list[Installation]:
         rows = Installation.objects.filter(standing, position__stack__rig=self.rig)
         rows = rows.select_related("component", "position__stack", "position__outlet_of")
         found = [one for one in rows.order_by("position__stack", "position__order") if self.was_known(one)]
@@ -122,7 +155,10 @@ class RigFacts:
     @cached_property
     def section(self) -> HoleSection | None:
         """Return the hole section being drilled."""
-        return section_drilled(self.rig, at=self.at)
+        if not self.over_time:
+            return section_drilled(self.rig, at=self.at)
+        begun = [(one.begins_at, one.order, one) for one in self.sections.values() if one.begins_at]
+        return max((one for one in begun if one[0] <= self.at), key=lambda one: one[:2], default=(None,))[-1]
 
     @cached_property
     def sections(self) -> Mapping[int, HoleSection]:
@@ -134,7 +170,8 @@ class RigFacts:
     def work(self) -> Mapping[int, Sequence[ServiceEvent]]:
         """Return the work on the components asked for, by component."""
         found: dict[int, list[ServiceEvent]] = defaultdict(list)
-        for event in ServiceEvent.objects.filter(component__in={one.component_id for one in self.chosen}):
+        placed = self.ever_installed if self.over_time else self.chosen
+        for event in ServiceEvent.objects.filter(component__in={one.component_id for one in placed}):
             if self.was_known(event):
                 found[event.component_id].append(event)
         return found
@@ -147,7 +184,18 @@ class RigFacts:
     @cached_property
     def pressed(self) -> ByComponent:
         """Return what the pressure tests proved of the components asked for."""
-        return pressure_proofs(self.rig, self.scope, self.proofs, since=self.since)
+        scope = EVERYTHING if self.over_time else self.scope
+        return pressure_proofs(self.rig, scope, self.proofs, since=self.since)
+
+    @cached_property
+    def functioned(self) -> Mapping[Subject, Sequence[Functioned]]:
+        """Return what each function test says of each component and control item, whatever is asked for."""
+        return functioned(Q(record__rig=self.rig) & since_then("record", self.since))
+
+    @cached_property
+    def brought(self) -> Mapping[int, Sequence[BroughtTest]]:
+        """Return by component the tests made elsewhere that somebody confirmed by their paper."""
+        return confirmed_tests(self.rig, {one.component_id for one in self.chosen}, known_at=self.known_at)
 
     @cached_property
     def passed_pressure_tests(self) -> Sequence[Proof]:

@@ -17,7 +17,8 @@ from calcs.schedule_rules import ScheduledRule, Task
 from equipment.models import ControlItem, Installation, Stack
 from equipment.queries.controls import in_service_at
 from equipment.queries.stacks import position_roles
-from tests_app.models import PartOfSystem, RecordKind, TestReason, What
+from tests_app.models import BroughtTest, PartOfSystem, RecordKind, TestReason, What
+from tests_app.queries.brought import brought_note, event_of, of_kind
 from tests_app.queries.deriving.called import Called, called_by, latest
 from tests_app.queries.deriving.derived import Derived, Subject
 from tests_app.queries.deriving.facts import RigFacts
@@ -79,7 +80,8 @@ class _History:
         assert isinstance(facts.edition, Edition)
         keys = [one.component_id for one in placed]
         asked = Q(record__rig=facts.rig) & since_then("record", facts.since)
-        found = functioned(asked, components=keys, control_items=[item.pk for item in items])
+        items_asked = [item.pk for item in items]
+        found = facts.functioned if facts.over_time else functioned(asked, components=keys, control_items=items_asked)
         worked: dict[Worked, list[Proved]] = {}
         for subject, ones in found.items():
             known = [(facts.proofs.records.get(one.record_id), one.passed) for one in ones]
@@ -114,7 +116,8 @@ def _of_component(one: Installation, rules: Sequence[ScheduledRule], history: _H
     proved = history.worked.get(("component", one.component_id), [])
     base: list[Event] = [Happened(EventKind.INSTALLED, one.installed_at), *(as_event(event) for event in work)]
     renewing = _closed_in_tests(one, facts) if _by_pressure(called) else []
-    yield _row(subject, called, base, proved, renewing, history, since=one.installed_at)
+    elsewhere = [test for test in facts.brought.get(one.component_id, ()) if test.what == What.FUNCTION]
+    yield _row(subject, called, base, proved, renewing, history, elsewhere, since=one.installed_at)
 
 
 def _closed_in_tests(one: Installation, facts: RigFacts) -> list[Proved]:
@@ -174,12 +177,14 @@ def _row(
     proved: Sequence[Proved],
     renewing: Sequence[Proved],
     history: _History,
+    elsewhere: Sequence[BroughtTest] = (),
     *,
     since: datetime,
 ) -> Derived:
     facts, asked = history.facts, called.requirement
     work = facts.completions.get(f"{What.FUNCTION.value}/{subject.key}", ())
     done = [Tested(row.started_at, row.concluded_at, row.passed) for row in work]
+    done += [event_of(one) for one in elsewhere]
     standing = standing_of([*proved, *renewing], facts.proofs, facts.at)
     lasts_until = None
     if asked.interval is not None and asked.deadline is not None:
@@ -199,7 +204,8 @@ def _row(
         first_owed=called.first_owed,
         stood_too_long_from=lasts_until,
     )
-    return _with(plain, standing, done, facts)
+    known = _with(plain, standing, done, facts)
+    return replace(known, note=brought_note(of_kind(elsewhere, What.FUNCTION, at=facts.at), known.last_done_at))
 
 
 def _with(plain: Derived, standing: Standing, done: Sequence[Tested], facts: RigFacts) -> Derived:

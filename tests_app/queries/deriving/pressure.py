@@ -12,7 +12,9 @@ from equipment.errors import Refused
 from equipment.models import NOT_PRESSURE_TESTED, Component, Installation
 from equipment.queries.stacks import Standing
 from tests_app.errors import NoRules
-from tests_app.models import What
+from tests_app.models import BroughtTest, What
+from tests_app.queries.brought import brought_note, event_of, of_kind
+from tests_app.queries.deriving.called import latest
 from tests_app.queries.deriving.derived import Derived, Requirement, Subject
 from tests_app.queries.deriving.facts import RigFacts
 from tests_app.queries.deriving.proofs import Proved, standing_of
@@ -59,10 +61,11 @@ def is_pressure_ruled(component: Component, edition: Edition) -> bool:
 
 def _with_records(plain: Derived, installation: Installation, facts: RigFacts) -> Derived:
     standing = standing_of(_proved(installation, facts), facts.proofs, facts.at)
+    elsewhere = latest(one.concluded_at for one in _brought(installation, facts) if one.passed)
     return replace(
         plain,
         last_record=standing.last_record,
-        last_done_at=standing.last_done_at,
+        last_done_at=latest([standing.last_done_at, elsewhere]),
         failed_record=standing.failed_record,
         draft=standing.draft,
     )
@@ -70,6 +73,10 @@ def _with_records(plain: Derived, installation: Installation, facts: RigFacts) -
 
 def _proved(installation: Installation, facts: RigFacts) -> list[Proved]:
     return facts.pressed.get(installation.component_id, [])
+
+
+def _brought(installation: Installation, facts: RigFacts) -> list[BroughtTest]:
+    return of_kind(facts.brought.get(installation.component_id, ()), What.PRESSURE, at=facts.at)
 
 
 def _by_the_rules(plain: Derived, installation: Installation, facts: RigFacts) -> Derived | None:
@@ -108,7 +115,7 @@ def _dated(plain: Derived, standing: Standing, under: Circumstances, facts: RigF
     return replace(
         plain,
         history=history,
-        note=enough.unknown,
+        note=" ".join(filter(None, (brought_note(_brought(installation, facts), plain.last_done_at), enough.unknown))),
         first_owed=_first_owed(standing, under),
         stood_too_long_from=recurrence.deadline_after(
             installation.installed_at, asked.interval, asked.deadline, facts.zone
@@ -128,6 +135,11 @@ def _events(installation: Installation, facts: RigFacts, enough: StillEnough) ->
             yield Tested(proof.started_at, proof.over_at, proved.passed, held, short)
         elif facts.proofs.is_being_tested(proof):
             yield Tested(proof.started_at)
+    for one in facts.brought.get(installation.component_id, ()):
+        if one.what == What.PRESSURE and one.high_pressure is not None:
+            sides = [(one.pressure_from, one.high_pressure.si)]
+            short = enough.shortfall(sides, barrier=None, section=None) if one.passed else ""
+            yield event_of(one, short)
 
 
 def _shortfall(proved: Proved, facts: RigFacts, enough: StillEnough) -> str:
