@@ -1,6 +1,7 @@
-"""What every test may ask for: a database whose guards can be cleared, a worker, a browser."""
+"""What every test may ask for: a database whose guards can be cleared, a kept world, a worker, a browser."""
 
 import os
+import shutil
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
@@ -14,6 +15,7 @@ from django.db import connections
 from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, Request, sync_playwright
 
 from config.celery import app as celery_app
+from tests.kept import Keep, keeping
 from trail import guards
 
 CHROMIUM: Final = os.environ.get("WELLHOLD_CHROMIUM", "/usr/bin/chromium")
@@ -80,6 +82,7 @@ def _guards_lifted_for_flush() -> Iterator[None]:
 
     def handle(command: flush.Command, **options: Any) -> None:
         connection = connections[options["database"]]
+        assert not connection.in_atomic_block, "A file that keeps a world has no transactional tests."
         guards.lift(connection)
         original(command, **options)
         guards.install(connection)
@@ -89,11 +92,22 @@ def _guards_lifted_for_flush() -> Iterator[None]:
         yield
 
 
+@pytest.fixture(scope="module")
+def keep(django_db_setup: None, django_db_blocker: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Keep]:
+    """Builds what all tests of this file find in the database; it goes when the last of them is over."""
+    with keeping(tmp_path_factory.mktemp("kept"), django_db_blocker.unblock) as keep:
+        yield keep
+
+
 @pytest.fixture(autouse=True)
 def _files_of_its_own(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> None:
-    """Keep the files a test stores away from every other test's."""
-    if "touches_database" in request.keywords:
-        request.getfixturevalue("settings").MEDIA_ROOT = tmp_path_factory.mktemp("files")
+    """Keep the files a test stores away from every other test's; those of a kept world are there as a copy."""
+    if "touches_database" not in request.keywords:
+        return
+    files = tmp_path_factory.mktemp("files")
+    if "keep" in request.fixturenames:
+        shutil.copytree(request.getfixturevalue("keep").files, files, dirs_exist_ok=True)
+    request.getfixturevalue("settings").MEDIA_ROOT = files
 
 
 @pytest.fixture(scope="session")

@@ -16,11 +16,6 @@ from tests_app.queries import records
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def world() -> World:
-    return a_world()
-
-
 def reachable(record: Record) -> list[tuple[Callable[..., Any], int]]:
     """Return every way to a row of the record, with its key."""
     step = record.steps.get()

@@ -16,7 +16,6 @@ from tests.builders_tests_app import (
     a_judged_draft,
     a_recording,
     a_step,
-    a_world,
     concluded,
     good,
     leaking,
@@ -29,11 +28,6 @@ from tests_app.models import Record, Recording, Step
 from tests_app.queries.completeness import open_points
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def world() -> World:
-    return a_world()
 
 
 def marked(

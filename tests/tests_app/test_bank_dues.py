@@ -35,8 +35,8 @@ HALF_A_YEAR = timedelta(days=182)
 
 
 @pytest.fixture
-def world() -> BankWorld:
-    return a_bank_world()
+def world(bank_world: BankWorld) -> BankWorld:
+    return bank_world
 
 
 def items(world: BankWorld, *, at: datetime = SIGNED) -> dict[What, DueItem]:

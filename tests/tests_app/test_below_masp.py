@@ -4,6 +4,7 @@ import pytest
 
 from equipment.models import Component
 from tests.builders_tests_app import SIGNED, World, a_draft, a_step, a_world, concluded
+from tests.kept import Keep
 from tests_app.documents.snapshot import content_of
 from tests_app.models import Record
 from tests_app.queries.alarms import alarms_of, below_masp_of_needs
@@ -14,10 +15,10 @@ from tests_app.queries.requirements import circumstances_of, needs_of
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def world() -> World:
+@pytest.fixture(scope="module")
+def kept_world(keep: Keep) -> World:
     """A 10,000 psi stack on a section whose MASP of 8,093.8 psi passes what its annular is tested to."""
-    return a_world(section={"masp": "8093.8 psi", "masp_basis": "entered", "masp_reason": "Well plan"})
+    return keep(lambda: a_world(section={"masp": "8093.8 psi", "masp_basis": "entered", "masp_reason": "Well plan"}))
 
 
 def alarms(record: Record) -> list[str]:

@@ -11,7 +11,6 @@ from tests.builders_tests_app import (
     a_draft,
     a_recording,
     a_step,
-    a_world,
     concluded,
     good,
     leaking,
@@ -27,11 +26,6 @@ from trail.models import TrailEntry
 pytestmark = pytest.mark.django_db
 
 PUMP, IDLE = "Test pump (psi)", "Standpipe (bar)"
-
-
-@pytest.fixture
-def world() -> World:
-    return a_world()
 
 
 @pytest.fixture

@@ -32,11 +32,6 @@ LATER = STARTED + timedelta(days=5)
 LOOKED = STARTED + timedelta(days=12)
 
 
-@pytest.fixture
-def world() -> World:
-    return a_world()
-
-
 def of(world: World, name: str, side: str = "below") -> Covered:
     found = {(one.position.name, str(one.side)): one for one in coverage_of(world.stack, at=LOOKED)}
     return found[name, side]

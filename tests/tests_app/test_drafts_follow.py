@@ -6,17 +6,18 @@ from equipment.actions import components, wells
 from equipment.errors import Refused
 from equipment.models import HoleSection
 from tests import builders
-from tests.builders_tests_app import a_draft, a_sealed_record, a_step, a_world, typed
+from tests.builders_tests_app import World, a_draft, a_sealed_record, a_step, a_world, typed
+from tests.kept import Keep
 from tests_app.models import Line, Outcome, Record, Step
 from trail.models import TrailEntry
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def world():
+@pytest.fixture(scope="module")
+def kept_world(keep: Keep) -> World:
     """A rig that may test to MASP plus a margin: 5,000 psi is worked out from the section's figures."""
-    return a_world(section={"masp_margin_approval": "Permit 12"})
+    return keep(lambda: a_world(section={"masp_margin_approval": "Permit 12"}))
 
 
 def required(step: Step) -> str:

@@ -4,7 +4,7 @@ import pytest
 
 from calcs.units import Dimension, from_si
 from equipment.errors import Refused
-from tests.builders_drawdowns import SIGNED, BankWorld, a_bank_world, a_drawdown_draft, filled, lawful_readings, read
+from tests.builders_drawdowns import SIGNED, BankWorld, a_drawdown_draft, filled, lawful_readings, read
 from tests.drawdowns_made import Made, drawdown
 from tests_app.actions import channels, drawdown_functions, drawdown_recordings, recordings
 from tests_app.errors import RecordIsStale
@@ -15,8 +15,8 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def world() -> BankWorld:
-    return a_bank_world()
+def world(bank_world: BankWorld) -> BankWorld:
+    return bank_world
 
 
 @pytest.fixture

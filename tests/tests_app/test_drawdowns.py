@@ -47,8 +47,8 @@ GALLON = to_si(1, "gal", Dimension.VOLUME)
 
 
 @pytest.fixture
-def world() -> BankWorld:
-    return a_bank_world()
+def world(bank_world: BankWorld) -> BankWorld:
+    return bank_world
 
 
 def blocking(record: Record) -> list[str]:

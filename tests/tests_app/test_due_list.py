@@ -32,11 +32,6 @@ from tests_app.queries.due_list import due_list
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def world() -> World:
-    return a_world()
-
-
 def pressure_rows(world: World, at: datetime) -> list[DueItem]:
     """What is owed in pressure tests."""
     return [item for item in due_list(world.rig, at=at) if item.what is What.PRESSURE]

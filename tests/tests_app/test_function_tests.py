@@ -36,11 +36,6 @@ RAMS = ("Upper pipe ram", "Lower pipe ram")
 WEEK = timedelta(days=7)
 
 
-@pytest.fixture
-def world() -> World:
-    return a_world()
-
-
 def fresh(record: Record) -> Record:
     return Record.objects.get(pk=record.pk)
 

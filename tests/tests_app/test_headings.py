@@ -30,11 +30,6 @@ from trail import entries
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def world() -> World:
-    return a_world()
-
-
 def amended(record: Record, world: World, *, version: int | None = None, **heading: object) -> Record:
     return pressure_tests.amend_heading(
         record,

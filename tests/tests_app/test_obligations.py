@@ -24,7 +24,6 @@ from tests.builders_tests_app import (
     a_recording,
     a_sealed_record,
     a_step,
-    a_world,
     concluded,
     good,
     signed,
@@ -40,11 +39,6 @@ from tests_app.tasks import reconcile_all
 
 pytestmark = pytest.mark.django_db
 HOUR = timedelta(hours=1)
-
-
-@pytest.fixture
-def world() -> World:
-    return a_world()
 
 
 def is_clean(world: World, at: datetime) -> bool:

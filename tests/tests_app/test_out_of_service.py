@@ -9,6 +9,7 @@ from equipment.errors import Refused
 from equipment.models import ServiceEvent
 from tests import builders
 from tests.builders_tests_app import SIGNED, World, a_sealed_record, a_world
+from tests.kept import Keep
 from tests_app.queries.due_items import DueItem
 from tests_app.queries.due_list import due_list
 
@@ -16,8 +17,12 @@ pytestmark = pytest.mark.django_db
 HOUR = timedelta(hours=1)
 
 
-@pytest.fixture
-def world() -> World:
+@pytest.fixture(scope="module")
+def kept_world(keep: Keep) -> World:
+    return keep(a_tested_world)
+
+
+def a_tested_world() -> World:
     world = a_world()
     a_sealed_record(world)
     return world

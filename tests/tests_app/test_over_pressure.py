@@ -20,6 +20,7 @@ from tests.builders_tests_app import (
     leaking,
     typed,
 )
+from tests.kept import Keep
 from tests.recordings_made import Curve
 from tests_app.actions import recordings
 from tests_app.documents.sheet import sheet_of
@@ -32,10 +33,10 @@ from tests_app.queries.verdicts import apart_of, notes_of, over_rating_of
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def world() -> World:
+@pytest.fixture(scope="module")
+def kept_world(keep: Keep) -> World:
     """A rig whose wellhead, the weakest part exposed, is rated 5,000 psi."""
-    return a_world(section={"wellhead_rated_working_pressure": "5000 psi"})
+    return keep(lambda: a_world(section={"wellhead_rated_working_pressure": "5000 psi"}))
 
 
 @pytest.fixture

@@ -24,6 +24,7 @@ from tests.builders_tests_app import (
     signed,
 )
 from tests.builders_work import a_deferral, a_postponement, key_of, pressed, some_work
+from tests.kept import Keep
 from tests_app.actions import deferrals
 from tests_app.models import What
 from tests_app.queries.deriving import derive
@@ -35,9 +36,9 @@ pytestmark = pytest.mark.django_db
 DAYS = timedelta(days=1)
 
 
-@pytest.fixture
-def world() -> World:
-    return a_world(section={"begins_at": DAY - 30 * DAYS})
+@pytest.fixture(scope="module")
+def kept_world(keep: Keep) -> World:
+    return keep(lambda: a_world(section={"begins_at": DAY - 30 * DAYS}))
 
 
 def owed(world: World, what: What, *, at: datetime = SIGNED) -> dict[str, DueItem]:

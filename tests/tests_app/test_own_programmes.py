@@ -8,7 +8,7 @@ from django.db import DatabaseError, transaction
 from calcs.rules import Subject, choose
 from equipment.errors import NotYours, Refused
 from tests import builders
-from tests.builders_tests_app import SIGNED, STARTED, World, a_draft, a_sealed_record, a_step, a_world
+from tests.builders_tests_app import SIGNED, STARTED, World, a_draft, a_sealed_record, a_step
 from tests_app import rulebook
 from tests_app.actions.own_programmes import change_figure, take_back
 from tests_app.actions.programmes import choose_edition
@@ -22,11 +22,6 @@ pytestmark = pytest.mark.django_db
 AT = STARTED - timedelta(days=1)
 ANNULAR = choose(rulebook.published("us-ocs"), Subject("annular")).rule.id
 WEEK = {"interval": "7 d", "deadline": "midnight"}
-
-
-@pytest.fixture
-def world() -> World:
-    return a_world()
 
 
 def changed(world: World, figure="interval", own=WEEK, *, rule=ANNULAR, **facts):

@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from calcs.conditions import Condition, in_utc
 from equipment.actions import installations
 from tests import builders
-from tests.builders_tests_app import STARTED, World, a_judged_draft, a_sealed_record, a_world, leaking, signed
+from tests.builders_tests_app import STARTED, World, a_judged_draft, a_sealed_record, leaking, signed
 from tests.builders_work import a_deferral, key_of
 from tests_app.actions import programmes
 from tests_app.models import What
@@ -25,11 +25,6 @@ pytestmark = pytest.mark.django_db
 DAY = timedelta(days=1)
 LAPSED = datetime(2026, 3, 17, 5, tzinfo=UTC)
 """2 March + 14 days = the 16th; its end in Chicago, on daylight saving time since the 8th."""
-
-
-@pytest.fixture
-def world() -> World:
-    return a_world()
 
 
 def past_of(world: World, *, since: datetime = STARTED - 30 * DAY, until: datetime = STARTED + 40 * DAY) -> Past:

@@ -7,7 +7,6 @@ from equipment.errors import Refused
 from tests.builders_drawdowns import (
     STARTED,
     BankWorld,
-    a_bank_world,
     a_drawdown_draft,
     a_pump,
     a_pump_draft,
@@ -28,8 +27,8 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def world() -> BankWorld:
-    return a_bank_world()
+def world(bank_world: BankWorld) -> BankWorld:
+    return bank_world
 
 
 def outcome_of(record: Record) -> str:

@@ -19,11 +19,6 @@ from tests_app.queries.requirements import circumstances_of, needs_of
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def world() -> World:
-    return a_world()
-
-
 def only_line(step: Step) -> Line:
     return step.lines.get()
 

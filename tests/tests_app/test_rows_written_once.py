@@ -7,7 +7,7 @@ import pytest
 from django.db import IntegrityError, connection, models, transaction
 
 from tests.builders import DAY
-from tests.builders_tests_app import World, a_world
+from tests.builders_tests_app import World
 from tests.builders_work import a_deferral, a_postponement, key_of, some_work
 from tests_app.models import Completion, Deferral, Postponement
 from trail import guards
@@ -15,11 +15,6 @@ from trail import guards
 pytestmark = pytest.mark.django_db
 WITHDRAWN = {"withdrawn_at": DAY, "withdrawn_by": "Ida Storm", "withdrawn_reason": "Wrong stack."}
 ENDED = {"ended_at": DAY, "ended_by": "Ida Storm", "ended_reason": "Safe again."}
-
-
-@pytest.fixture
-def world() -> World:
-    return a_world()
 
 
 @pytest.fixture

@@ -70,8 +70,8 @@ OF_PUMP = (PumpTest, PumpReading, Recharge, InstrumentUse)
 
 
 @pytest.fixture
-def world() -> BankWorld:
-    return a_bank_world()
+def world(bank_world: BankWorld) -> BankWorld:
+    return bank_world
 
 
 def a_full_drawdown(world: BankWorld) -> Record:

@@ -34,11 +34,6 @@ CHANGES: dict[type[models.Model], dict[str, Any]] = {
 SLOW = {"closing_time": "36 s", "leak_seen": True, "leak_description": "Fitting weeping."}
 
 
-@pytest.fixture
-def world() -> World:
-    return a_world()
-
-
 def sealed(world: World, facts: dict[str, dict[str, Any]] | None = None) -> Record:
     return a_sealed_function_test(world, RAMS, facts, station=with_controls(world)["Drill floor station"])
 

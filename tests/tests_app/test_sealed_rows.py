@@ -15,7 +15,6 @@ from tests.builders_tests_app import (
     a_judged_draft,
     a_recording,
     a_step,
-    a_world,
     concluded,
     good,
     signed,
@@ -50,11 +49,6 @@ CHANGES: dict[type[models.Model], dict[str, Any]] = {
     Certificate: {"number": "X-1"},
 }
 MODELS = list(CHANGES)
-
-
-@pytest.fixture
-def world() -> World:
-    return a_world()
 
 
 @pytest.fixture

@@ -3,17 +3,12 @@
 import pytest
 
 from equipment.errors import Refused
-from tests.builders_tests_app import SIGNED, World, a_draft, a_recording, a_step, a_world, concluded, good, leaking
+from tests.builders_tests_app import SIGNED, World, a_draft, a_recording, a_step, concluded, good, leaking
 from tests_app.actions import recordings, searching
 from tests_app.models import Record, Recording
 from tests_app.queries.completeness import open_points
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def world() -> World:
-    return a_world()
 
 
 def searched(recording: Recording, world: World) -> Recording:

@@ -23,7 +23,6 @@ from tests.builders_tests_app import (
     World,
     a_judged_draft,
     a_sealed_record,
-    a_world,
     signed,
 )
 from tests_app import rulebook, seals
@@ -41,11 +40,6 @@ from trail.entries import of_subject
 pytestmark = pytest.mark.django_db
 LATER = SIGNED + timedelta(hours=1)
 THREE = ("lessee", "contractor", "pump-operator")
-
-
-@pytest.fixture
-def world() -> World:
-    return a_world()
 
 
 def signer(world: World, capacity: str) -> User:

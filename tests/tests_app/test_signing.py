@@ -44,11 +44,6 @@ from trail.entries import of_subject
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def world() -> World:
-    return a_world()
-
-
 def sign(record: Record, world: World, **facts: object) -> Signature:
     facts = {
         "role": "supervisor",

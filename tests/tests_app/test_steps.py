@@ -16,7 +16,6 @@ from tests.builders_tests_app import (
     a_judged_draft,
     a_recording,
     a_step,
-    a_world,
     concluded,
     good,
     leaking,
@@ -30,11 +29,6 @@ from tests_app.models import Line, Record, Step
 from tests_app.queries.records import failed_lines_open, steps_of
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def world() -> World:
-    return a_world()
 
 
 def changed(step: Step, world: World, *names: str) -> Step:

@@ -14,7 +14,6 @@ from tests.builders_tests_app import (
     a_recording,
     a_sealed_record,
     a_step,
-    a_world,
     good,
     leaking,
     signed,
@@ -24,11 +23,6 @@ from tests_app.actions import pressure_tests, steps, superseding
 from tests_app.models import Record
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def world() -> World:
-    return a_world()
 
 
 def superseded(record: Record, world: World, reason: str = "The pipe size was wrong") -> Record:

@@ -16,7 +16,6 @@ from tests.builders_tests_app import (
     a_judged_draft,
     a_recording,
     a_step,
-    a_world,
     good,
     typed,
 )
@@ -25,11 +24,6 @@ from tests_app.actions.readings import HoldReading
 from tests_app.models import Step
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def world() -> World:
-    return a_world()
 
 
 @pytest.fixture

@@ -15,11 +15,6 @@ from tests_app.queries.open_points import open_points
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def world() -> World:
-    return a_world()
-
-
 def closes_on(world: World, name: str, smallest: str = "", largest: str = "", **facts) -> None:
     component = world.at(name).installations.get().component
     facts = {"closes_on_smallest": smallest, "closes_on_largest": largest, **facts}

@@ -14,7 +14,6 @@ from tests.builders_tests_app import (
     a_recording,
     a_sealed_record,
     a_step,
-    a_world,
     concluded,
     good,
     leaking,
@@ -27,11 +26,6 @@ from tests_app.queries.unproven import Unproven, unproven_of
 
 pytestmark = pytest.mark.django_db
 LATER = STARTED + timedelta(days=10)
-
-
-@pytest.fixture
-def world() -> World:
-    return a_world()
 
 
 def of(record: Record) -> dict[str, Unproven]:

@@ -31,11 +31,6 @@ LATE = SIGNED + timedelta(days=13)
 
 
 @pytest.fixture
-def world() -> World:
-    return a_world()
-
-
-@pytest.fixture
 def ram(world: World) -> str:
     """The key of a ram tested on `DAY`, and so due fourteen days later."""
     a_sealed_record(world)

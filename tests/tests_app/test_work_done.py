@@ -27,11 +27,6 @@ pytestmark = pytest.mark.django_db
 HOUR = timedelta(hours=1)
 
 
-@pytest.fixture
-def world() -> World:
-    return a_world()
-
-
 def refused(act) -> Refused:
     with pytest.raises(Refused) as caught:
         act()

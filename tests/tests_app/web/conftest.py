@@ -1,4 +1,4 @@
-"""A rig ready to test, and a browser's requests to its pages, four hours after the test's start."""
+"""A browser's requests to the pages of a rig ready to test, four hours after the test's start."""
 
 from collections.abc import Iterator
 
@@ -7,7 +7,7 @@ import time_machine
 from django.core.cache import cache
 from django.test import Client
 
-from tests.builders_tests_app import SIGNED, World, a_world
+from tests.builders_tests_app import SIGNED, World
 
 
 @pytest.fixture(autouse=True)
@@ -16,11 +16,6 @@ def _four_hours_later() -> Iterator[None]:
     cache.clear()
     with time_machine.travel(SIGNED, tick=False):
         yield
-
-
-@pytest.fixture
-def world(db: None) -> World:
-    return a_world()
 
 
 @pytest.fixture

@@ -10,14 +10,14 @@ from django.test import Client
 from django.urls import reverse
 
 from tests import builders
-from tests.builders_drawdowns import BankWorld, a_bank_world, a_sealed_drawdown, a_sealed_pump_test
+from tests.builders_drawdowns import BankWorld, a_sealed_drawdown, a_sealed_pump_test
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def world() -> BankWorld:
-    return a_bank_world()
+def world(bank_world: BankWorld) -> BankWorld:
+    return bank_world
 
 
 @pytest.fixture

@@ -25,11 +25,6 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def bank_world() -> BankWorld:
-    return a_bank_world()
-
-
-@pytest.fixture
 def web(bank_world: BankWorld) -> Client:
     client = Client()
     client.force_login(bank_world.supervisor)
