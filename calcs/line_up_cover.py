@@ -73,11 +73,6 @@ class Cover:
             return True
         return self.bound >= len(self.chosen)
 
-    def find(self) -> None:
-        """Find the fewest regions, as far as the time goes."""
-        self.find_first()
-        self.find_least()
-
     def find_least(self) -> None:
         """Find the fewest of all regions, once every proof that has one has a region."""
         if self.provable:

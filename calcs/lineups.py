@@ -114,14 +114,16 @@ class Plan:
         lower_bound: no plan has fewer steps than this.
         unprovable: proofs no step can give.
         because: why no fewer steps will do, in words; empty where nothing shorter than the bound itself explains it.
+        undecided: whether the time was over before it was known of every proof whether a step gives it.
     """
 
     steps: tuple[LineUp, ...]
     lower_bound: int
     unprovable: Sequence[Unprovable] = ()
     because: str = ""
+    undecided: bool = False
 
     @property
     def fewest_proven(self) -> bool:
         """Tell whether no plan has fewer steps."""
-        return len(self.steps) == self.lower_bound
+        return len(self.steps) == self.lower_bound and not self.undecided
