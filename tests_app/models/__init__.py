@@ -35,6 +35,7 @@ from tests_app.models.function_tests import ClosedOn, FunctionLine, FunctionTest
 from tests_app.models.line_up_plans import LineUpPlan, LineUpStep, PlanState
 from tests_app.models.notices import Channel, Closing, Delivery, Digest, Message, Notice, Purpose, SweepMark
 from tests_app.models.obligations import CountsAs, Obligation, PartOfSystem, Reckoning, What
+from tests_app.models.ordered_papers import OrderedPaper, PaperSize, PaperStep
 from tests_app.models.pressure_tests import (
     Barrier,
     ControlStation,
@@ -99,7 +100,10 @@ __all__ = [
     "Movement",
     "Notice",
     "Obligation",
+    "OrderedPaper",
     "Outcome",
+    "PaperSize",
+    "PaperStep",
     "PartOfSystem",
     "PlanState",
     "Pod",
