@@ -12,10 +12,11 @@ from tests_app.actions.digests import make_digests
 from tests_app.actions.line_up_answers import work_out
 from tests_app.actions.line_up_plans import CLAIM_LASTS as PLAN_CLAIM_LASTS
 from tests_app.actions.obligations import reconcile_each
+from tests_app.actions.ordered_papers import make_ordered_paper
 from tests_app.actions.sending import CLAIM_LASTS, deliver
 from tests_app.actions.sweeping import escalate, note_failed_sweep, sweep
 from tests_app.after_commit import ALERTS, AT_ONCE, BACKLOG
-from tests_app.models import Record
+from tests_app.models import OrderedPaper, Record
 from tests_app.queries.alerts import waiting_messages
 from tests_app.queries.line_up_plans import waiting_plans
 from tests_app.queries.reckoned import rigs_to_reckon
@@ -47,6 +48,15 @@ def make_missing_certificates() -> None:
     """
     for pk in sealed_without_paper(timezone.now()):
         make_certificate.apply_async(kwargs={"record_id": pk}, queue=BACKLOG)
+
+
+@shared_task(
+    name="tests_app.make_ordered_paper", autoretry_for=(OSError,), retry_backoff=True, max_retries=5, ignore_result=True
+)
+def make_paper_ordered(paper_id: int) -> None:
+    """Make a paper somebody ordered; one that is made is left as it is."""
+    order = OrderedPaper.objects.select_related("rig").get(pk=paper_id)
+    make_ordered_paper(order, by=System.CERTIFICATES, at=timezone.now())
 
 
 @shared_task(name="tests_app.sweep", ignore_result=True)

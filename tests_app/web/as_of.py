@@ -22,12 +22,12 @@ from equipment.models import Rig
 from equipment.queries import access
 from equipment.web.columns import ListTable, MomentColumn
 from equipment.web.lists import RowFilter, listed
+from tests_app.documents.compliance_rows import STATE_OF, counted_words
 from tests_app.models import PartOfSystem
 from tests_app.queries.due_items import What
 from tests_app.queries.past import Stood, StoodAt, standing_at
 from tests_app.web.as_of_form import AsOfForm
 from tests_app.web.clauses import clauses_linked
-from tests_app.web.compliance_rows import STATE_OF, counted_words
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.past_links import THEN, moment_asked, why_address
 

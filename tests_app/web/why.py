@@ -19,6 +19,7 @@ from calcs.rules import Edition, OwnFigure
 from calcs.units import Dimension
 from equipment.models import Rig
 from equipment.queries import access
+from tests_app.documents.compliance_rows import STATE_OF
 from tests_app.models import ProgrammeCopy
 from tests_app.queries.deriving import Derived
 from tests_app.queries.deriving.derived import doing_of
@@ -28,7 +29,6 @@ from tests_app.queries.past import Stood, standing_at
 from tests_app.queries.programmes import origins_of_figures
 from tests_app.queries.waiting import deferral_in_force, deferrals_of, postponement_in_force, postponements_of
 from tests_app.web.as_of_form import AsOfForm
-from tests_app.web.compliance_rows import STATE_OF
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.past_links import origin_link
 from tests_app.web.rule_sheets import Requirement, sheet_of

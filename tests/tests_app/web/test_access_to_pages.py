@@ -7,13 +7,14 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
+from equipment import files
 from tests import builders
 from tests.builders_drawdowns import a_bank_beside, a_drawdown_draft, a_pump, a_pump_draft, a_recharge, filled
 from tests.builders_functions import a_function_draft, with_controls
 from tests.builders_tests_app import SIGNED, World, a_draft, a_recording, a_sealed_record, a_step, good
 from tests.builders_work import a_deferral, a_postponement, key_of, some_work
 from tests_app.actions.certificates import issue_certificate
-from tests_app.models import Message, Notice, Record
+from tests_app.models import Message, Notice, OrderedPaper, PaperStep, Record
 from tests_app.web.urls import urlpatterns
 
 READ = {
@@ -22,7 +23,9 @@ READ = {
     "calendar",
     "plan",
     "compliance",
-    "compliance-pdf",
+    "compliance-papers",
+    "compliance-papers-part",
+    "compliance-paper",
     "stack-coverage",
     "as-of",
     "why",
@@ -105,9 +108,17 @@ def keys(world: World) -> dict[str, list[int]]:
         "alerts": [an_alert(world).pk],
         "messages": [a_message(world).pk],
         "work": [some_work(world, f"inspection/stack-{world.stack.pk}").pk],
+        "compliance-papers": [a_paper(world).pk],
         "deferrals": [a_deferral(world, key_of(world, "pressure-test", "Annular")).pk],
         "postponements": [a_postponement(world, key_of(world, "pressure-test", "Annular")).pk],
     }
+
+
+def a_paper(world: World) -> OrderedPaper:
+    """A paper somebody ordered, made."""
+    made = {"step": PaperStep.MADE, "made_at": SIGNED, "sha256": files.keep(b"%PDF-1.7 invented"), "size": 17}
+    asked = {"month": "2026-03", "paper": "a4", "ordered_at": SIGNED, "ordered_by": "Ida Storm"}
+    return OrderedPaper.objects.create(rig=world.rig, **asked, **made)
 
 
 def addresses(keys: dict[str, list[int]]) -> Iterator[tuple[str, str]]:

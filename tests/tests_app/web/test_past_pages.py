@@ -4,6 +4,7 @@ import csv
 import io
 import re
 from datetime import timedelta
+from typing import Any
 
 import pypdf
 import pytest
@@ -18,8 +19,10 @@ from tests import builders
 from tests.builders_tests_app import SIGNED, STARTED, World, a_sealed_record, leaking
 from tests.builders_work import a_deferral, key_of
 from tests_app.actions import own_programmes
-from tests_app.models import Record
+from tests_app.actions.ordered_papers import make_ordered_paper, order_compliance
+from tests_app.models import OrderedPaper, PaperStep, Record
 from tests_app.queries.due_list import due_list
+from trail import entries
 
 DAY = timedelta(days=1)
 NOW = STARTED + 25 * DAY
@@ -90,11 +93,20 @@ def test_the_list_is_taken_along_with_a_row_for_each_element(world: World, teste
     assert sum("Annular" in row["Requirement"] for row in rows) == 1
 
 
+def file_of(world: World, paper: OrderedPaper, person: User | None = None) -> HttpResponse:
+    client = Client()
+    client.force_login(person or world.supervisor)
+    return client.get(reverse("tests_app:compliance-paper", args=[paper.pk]))
+
+
 @pytest.mark.parametrize(("size", "points"), [("a4", (842, 595)), ("letter", (792, 612))])
 def test_the_paper_holds_every_requirement_and_every_gap_and_numbers_its_pages(
     world: World, tested: Record, size: str, points: tuple[int, int]
 ):
-    answer = page(world, "compliance-pdf", paper=size)
+    with time_machine.travel(NOW, tick=False):
+        order = order_compliance(world.rig, month="2026-03", paper=size, by=world.supervisor, at=NOW)
+        made = make_ordered_paper(order, by=world.supervisor, at=NOW)
+    answer = file_of(world, made)
     reader = pypdf.PdfReader(io.BytesIO(answer.content))
     pages = [" ".join(one.extract_text().split()) for one in reader.pages]
     text = " ".join(pages)
@@ -104,6 +116,68 @@ def test_the_paper_holds_every_requirement_and_every_gap_and_numbers_its_pages(
     assert "17 Mar 2026, 00:00 UTC−5" in text
     assert all(f"page {number} of {len(pages)}" in one for number, one in enumerate(pages, 1))
     assert "Decision support only" in pages[-1]
+
+
+def order(world: World, person: User | None = None, **asked: str) -> HttpResponse:
+    client = Client()
+    with time_machine.travel(NOW, tick=False):
+        client.force_login(person or world.supervisor)
+        return client.post(reverse("tests_app:compliance-papers", args=[world.rig.pk]), asked)
+
+
+def test_a_paper_is_ordered_by_an_auditor_and_the_page_tells_how_far_it_is(
+    world: World, django_capture_on_commit_callbacks: Any
+):
+    auditor = builders.a_person(rig=world.rig, role="auditor")
+    with django_capture_on_commit_callbacks() as started:
+        assert order(world, auditor, paper="a4").status_code == 302
+        assert order(world, auditor, paper="a4").status_code == 302
+    paper = OrderedPaper.objects.get()
+    assert len(started) == 1, "the same paper is not made twice at once"
+    assert (paper.month, paper.step) == ("2026-03", PaperStep.WAITS)
+    assert file_of(world, paper).status_code == 404
+    waiting = page(world, "compliance-papers", person=auditor)
+    assert "Waits for its turn." in said(waiting)
+    assert 'hx-trigger="load delay:2s"' in waiting.content.decode()
+    OrderedPaper.objects.update(step=PaperStep.DRAWN)
+    assert 'max="3" value="2"' in page(world, "compliance-papers-part").content.decode()
+    OrderedPaper.objects.update(ordered_at=NOW - timedelta(minutes=4))
+    late = page(world, "compliance-papers-part")
+    assert "Not made yet" in said(late)
+    assert "hx-trigger" not in late.content.decode()
+    stranger = builders.a_person(rig=builders.a_rig())
+    assert file_of(world, paper, stranger).status_code == 404
+
+
+def test_a_paper_made_twice_is_made_once_and_leads_to_its_file(world: World):
+    made = []
+    paper = order_compliance(world.rig, month="2026-02", paper="letter", by=world.supervisor, at=NOW)
+    for _ in range(2):
+        made.append(make_ordered_paper(OrderedPaper.objects.get(pk=paper.pk), by=world.supervisor, at=NOW).sha256)
+    assert made[0] == made[1] != ""
+    assert entries.of_subject(paper).filter(event="paper.made").count() == 1
+    assert reverse("tests_app:compliance-paper", args=[paper.pk]) in page(world, "compliance-papers").content.decode()
+
+
+def test_a_paper_that_can_not_be_made_says_why(world: World, monkeypatch: pytest.MonkeyPatch):
+    paper = order_compliance(world.rig, month="2026-03", paper="a4", by=world.supervisor, at=NOW)
+
+    def broken(*_: Any, **__: Any) -> bytes:
+        raise ValueError("no font")
+
+    monkeypatch.setattr("tests_app.actions.ordered_papers.print_compliance", broken)
+    make_ordered_paper(paper, by=world.supervisor, at=NOW)
+    assert "Could not be made ValueError: no font" in said(page(world, "compliance-papers"))
+
+
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [({"month": "1999-01", "paper": "a4"}, "Select a valid choice"), ({"paper": "a0"}, "Select a valid choice")],
+)
+def test_a_paper_nobody_can_choose_is_refused_beside_its_field(world: World, asked: dict[str, str], words: str):
+    answer = order(world, **asked)
+    assert answer.status_code == 422
+    assert words in said(answer)
 
 
 def test_a_moment_is_answered_in_a_sentence(world: World, tested: Record):
@@ -198,5 +272,5 @@ def test_why_of_nothing_is_not_found(world: World, key: str):
 def test_nobody_sees_the_past_of_a_rig_not_theirs(world: World):
     stranger = builders.a_person()
     key = key_of(world, "pressure-test", RAM)
-    for name, more in (("compliance", []), ("compliance-pdf", []), ("as-of", []), ("why", [key])):
+    for name, more in (("compliance", []), ("compliance-papers", []), ("as-of", []), ("why", [key])):
         assert page(world, name, *more, person=stranger).status_code == 404
