@@ -21,7 +21,7 @@ PAPER_WIDTH: Final = 700
 """Fits between the margins of A4 and Letter, in CSS pixels."""
 NOTHING: Final[frozenset[str]] = frozenset()
 _FONT: Final = "Open Sans, DejaVu Sans, sans-serif"
-_LETTER: Final = 0.54
+_LETTER: Final = 0.56
 """Mean width of a letter over the size of the type, reckoned generously: nobody measures text before it is drawn."""
 _SYMBOL: Final = 16
 _GAP: Final = 26

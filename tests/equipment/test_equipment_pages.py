@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+from copy import deepcopy
 from datetime import date, timedelta
 from html import unescape
 
@@ -20,6 +21,8 @@ from equipment.web import panels
 from equipment.web.panels import StateMark
 from equipment.web.urls import urlpatterns
 from tests import builders as a
+from tests.builders_pressure_systems import a_pressure_system
+from tests.kept import Keep
 from trail.models import TrailEntry
 
 pytestmark = pytest.mark.django_db
@@ -65,6 +68,9 @@ class World:
             by=a.System.DEMO,
             at=a.DAY,
         )
+        self.system = a_pressure_system(self.stack)
+        self.cavity = self.system.cavities.get(name="Test joint")
+        self.element = self.system.elements.get(name="Test plug")
         self.member = a.a_crew_member(self.rig, a.a_person("Ben Marsh"), role="tester")
         self.supervisor = a.a_person("Ada Quill", rig=self.rig)
         self.manager = a.a_person("Cora Vane", rig=self.rig, role="rig-manager")
@@ -72,9 +78,14 @@ class World:
         self.stranger = a.a_person("Eve Strand", rig=a.a_rig("Another"), role="administrator")
 
 
+@pytest.fixture(scope="module")
+def kept_world(keep: Keep) -> World:
+    return keep(World)
+
+
 @pytest.fixture
-def world() -> World:
-    return World()
+def world(kept_world: World, db: None) -> World:
+    return deepcopy(kept_world)
 
 
 def signed_in(person) -> Client:
@@ -104,6 +115,8 @@ READ = {
     "bank-readings": "bank",
     "controls": "rig",
     "control": "control",
+    "system": "stack",
+    "system-cavities": "system",
 }
 RECORD = {"precharge-new": "bank", "precharge-correct": "reading"}
 MANAGE = {
@@ -142,9 +155,22 @@ MANAGE = {
     "control-new": "stack",
     "control-edit": "control",
     "control-retire": "control",
+    "system-new": "stack",
+    "system-edit": "system",
+    "system-again": "system",
+    "cavity-new": "system",
+    "cavity-edit": "cavity",
+    "element-new": "system",
+    "element-edit": "element",
 }
 ADMINISTER = {"rig-edit": "rig", "account-new": "rig", "crew-role": "member", "crew-remove": "member"}
-POSTED = {"position-up": "position", "position-down": "position", "position-remove": "position"}
+POSTED = {
+    "position-up": "position",
+    "position-down": "position",
+    "position-remove": "position",
+    "cavity-remove": "cavity",
+    "element-remove": "element",
+}
 EVERYWHERE = {"rigs", "rig-new", "section-sum"}
 
 
