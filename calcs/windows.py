@@ -23,6 +23,11 @@ moment of its day: what is then still in date stays so whenever on that day the 
 5. With the days chosen, each item is tested in the latest window that is still in time for it. By 1 its n-th test is
    at least as late as in any other choice, so no item is tested oftener than those days require. No window is left
    empty: the others would then do, and there are no fewer.
+6. A test can renew another item of its group besides (a pressure test counts for what it closed). Such an item is
+   renewed on each day of those tests that takes it farther than it has got, and tested by itself only where none of
+   them is in time, in the latest window that is. By 1 a renewal that reaches farther never makes a later test needed,
+   so no item is tested by itself oftener than those days require. The windows stay as they are: they would have
+   tested it anyway, so there are no fewer of them with the credit than without.
 
 Source: covering intervals by the fewest points, a standard result on greedy algorithms (interval stabbing); the
 proof above is for items that come due again. That a plan counts whole days is common practice.
@@ -66,6 +71,7 @@ class Item:
         interval: how long a test of it lasts; None where one test settles it for as long as a plan looks ahead.
         deadline: where its interval ends.
         minutes: how long its test takes.
+        renewed_by: keys of items of its group whose test renews it too; of such as are renewed by none themselves.
     """
 
     key: str
@@ -74,6 +80,7 @@ class Item:
     interval: Interval | None = None
     deadline: Deadline = Deadline.MIDNIGHT
     minutes: float = 0.0
+    renewed_by: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,11 +99,13 @@ class Renewal:
         key: of the item.
         good_until: the last day on which it could have been tested in time; None for what was late already.
         renewed_until: the last day good for the test after this one; None where the plan asks for no other.
+        by: key of the item whose test renews it; empty where it is tested by itself.
     """
 
     key: str
     good_until: dt.date | None
     renewed_until: dt.date | None
+    by: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,10 +307,15 @@ def _windows(
 ) -> list[Window]:
     renewed: dict[int, list[Renewal]] = {day: [] for day in chosen}
     minutes = dict.fromkeys(chosen, group.set_up_minutes)
-    for item in items:
-        for day, renewal in _tests_of(item, chosen, calendar):
+    made: dict[str, list[int]] = {}
+    for item in sorted(items, key=lambda item: bool(item.renewed_by)):
+        others = {day: key for key in item.renewed_by for day in made.get(key, ())}
+        tests = _tests_of(item, chosen, calendar, others)
+        for day, renewal in tests:
             renewed[day].append(renewal)
-            minutes[day] += item.minutes
+            minutes[day] += 0.0 if renewal.by else item.minutes
+        if not item.renewed_by:
+            made[item.key] = [day for day, _ in tests]
     return [
         Window(
             group.key,
@@ -315,15 +329,24 @@ def _windows(
     ]
 
 
-def _tests_of(item: Item, chosen: Sequence[int], calendar: _Calendar) -> list[tuple[int, Renewal]]:
-    """Return in which of the windows an item is tested: each time in the latest that is still in time."""
+def _tests_of(
+    item: Item, chosen: Sequence[int], calendar: _Calendar, others: Mapping[int, str]
+) -> list[tuple[int, Renewal]]:
+    """Return in which of the windows an item is tested: each time in the latest that is still in time.
+
+    On the days of `others` the item named there is tested, which renews this one too.
+    """
     found: list[tuple[int, Renewal]] = []
-    good = calendar.as_it_stands(item)
-    late = calendar.is_late(item)
-    while good < calendar.end or (late and not found):
-        day = max(one for one in chosen if one <= good)
-        until = calendar.after(item, day)
+    good, late, last = calendar.as_it_stands(item), calendar.is_late(item), -1
+    while True:
+        owed = late and not found
+        farther = (day for day in sorted(others) if last < day <= good and (owed or calendar.after(item, day) > good))
+        day = next(farther, None)
+        if day is None and good >= calendar.end and not owed:
+            return found
+        last = max(one for one in chosen if one <= good) if day is None else day
+        until = calendar.after(item, last)
+        good_until = None if owed else calendar.date(good)
         shown_until = calendar.date(until) if item.interval is not None else None
-        found.append((day, Renewal(item.key, None if late and not found else calendar.date(good), shown_until)))
+        found.append((last, Renewal(item.key, good_until, shown_until, others[last] if day is not None else "")))
         good = until
-    return found

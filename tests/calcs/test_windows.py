@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import chain, combinations
 from zoneinfo import ZoneInfo
 
@@ -125,6 +126,51 @@ def test_no_window_is_empty_and_minutes_add_up(items: list[Item], days: int):
     for window in planned(items, days).windows:
         assert window.renewals
         assert window.minutes == 120 + 30 * len(window.renewals)
+
+
+@st.composite
+def with_credit(draw: st.DrawFn) -> list[Item]:
+    """Items, some of them renewed by the tests of others."""
+    plain = draw(ITEMS)
+    renewed = draw(ITEMS)
+    others = st.lists(st.sampled_from([item.key for item in plain]), min_size=1, max_size=2, unique=True)
+    return [*plain, *(replace(item, renewed_by=tuple(draw(others))) for item in renewed)]
+
+
+@settings(max_examples=60, deadline=None)
+@given(with_credit(), st.integers(2, 8))
+def test_a_test_that_renews_another_item_is_credited_and_saves_as_many_tests_as_can_be(items: list[Item], days: int):
+    plan = planned(items, days)
+    made = {item.key: {w.ahead: r for w in plan.windows for r in w.renewals if r.key == item.key} for item in items}
+    assert days_of(plan) == days_of(planned([replace(item, renewed_by=()) for item in items], days))
+    for item in items:
+        tests = made[item.key]
+        free = {day for key in item.renewed_by for day in made[key]}
+        assert in_date_throughout(item, tuple(tests), days)
+        assert all(made[renewal.by].get(day) for day, renewal in tests.items() if renewal.by)
+        own = sum(not renewal.by for renewal in tests.values())
+        fewest = min(
+            len(choice)
+            for choice in subsets(days_of(plan))
+            for given in subsets(sorted(free))
+            if in_date_throughout(item, tuple({*choice, *given}), days)
+        )
+        assert own == fewest
+    own_tests = [r for window in plan.windows for r in window.renewals if not r.by]
+    assert plan.minutes == 120 * len(plan.windows) + 30 * len(own_tests)
+
+
+def test_a_pressure_test_spares_the_function_test_of_the_same_ram():
+    """Tested every 7 days, by the pressure test every 14: 30 CFR 250.737(a)(2) and (d)(9)."""
+    pressure, function = an_item("pressure", 6), replace(an_item("function", 6, "7 d"), renewed_by=("pressure",))
+    plan = planned([function, pressure], 28)
+    found = {window.ahead: {renewal.key: renewal.by for renewal in window.renewals} for window in plan.windows}
+    assert found == {
+        6: {"pressure": "", "function": "pressure"},
+        13: {"function": ""},
+        20: {"pressure": "", "function": "pressure"},
+    }
+    assert [window.minutes for window in plan.windows] == [150, 150, 150]
 
 
 def test_an_item_renewed_within_the_horizon_comes_due_again():

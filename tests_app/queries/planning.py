@@ -10,13 +10,16 @@ from typing import Final
 
 from calcs import windows
 from calcs.recurrence import Deadline, Interval, State
+from calcs.schedule_rules import ScheduledRule, Task, stated
 from calcs.windows import Group, Opportunity, Renewal, Window
 from equipment.models import Rig
 from equipment.models import Stack as BopStack
+from tests_app import rulebook
 from tests_app.durations import Durations, Together
-from tests_app.models import Obligation
+from tests_app.models import Obligation, What
 from tests_app.queries.due_items import NOT_PASSED, DueItem, pressing
 from tests_app.queries.due_list import rows_at
+from tests_app.queries.functioned import CLOSED_FROM_A_STATION
 from tests_app.queries.obligations import stand
 
 _PLANNED_IN_TIME: Final = frozenset({State.IN_DATE, State.DUE_SOON})
@@ -29,10 +32,11 @@ TOO_SHORT: Final = "A test of it does not last until the next day, so it cannot 
 
 @dataclass(frozen=True, slots=True)
 class Outstanding:
-    """An obligation with how it stands at the moment of planning."""
+    """An obligation with how it stands at the moment of planning, and the keys of those whose test renews it too."""
 
     obligation: Obligation
     item: DueItem
+    renewed_by: tuple[str, ...] = ()
 
     @property
     def interval(self) -> Interval | None:
@@ -181,6 +185,7 @@ def _item(one: Outstanding, groups: _Groups, estimate: Estimate) -> windows.Item
         interval=one.interval,
         deadline=Deadline(obligation.deadline) if obligation.deadline else Deadline.MIDNIGHT,
         minutes=estimate.minutes[obligation.what],
+        renewed_by=one.renewed_by,
     )
 
 
@@ -203,5 +208,22 @@ def _first_to_run_out(test: PlannedTest) -> tuple[bool, object, str]:
 
 def outstanding_on(rig: Rig, *, at: datetime) -> list[Outstanding]:
     """Return every obligation of a rig with how it stands, the most pressing first. A constant number of queries."""
-    rows = [Outstanding(row, stand(row, at)) for row in rows_at(rig, at=at)]
+    found = rows_at(rig, at=at)
+    credited = _credited(found)
+    rows = [Outstanding(row, stand(row, at), _renewed_by(row, credited)) for row in found]
     return sorted(rows, key=lambda one: pressing(one.item))
+
+
+def _credited(rows: Iterable[Obligation]) -> frozenset[tuple[str, str]]:
+    """Return the edition and id of every rule by which a pressure test counts for what it closed. One query at most."""
+    editions = rulebook.editions_named({row.edition for row in rows if row.what == What.FUNCTION})
+    rules = ((name, rule) for name, edition in editions.items() for rule in stated(ScheduledRule, (edition,)))
+    return frozenset((name, rule.id) for name, rule in rules if Task.PRESSURE in rule.renewed_by)
+
+
+def _renewed_by(row: Obligation, credited: frozenset[tuple[str, str]]) -> tuple[str, ...]:
+    """Return the key of the pressure test that closes it from a station, where its rule lets that count."""
+    if row.what != What.FUNCTION or row.component is None or row.installation_id is None:
+        return ()
+    counts = (row.edition, row.rule_id) in credited and row.component.kind in CLOSED_FROM_A_STATION
+    return (f"{What.PRESSURE.value}/installation-{row.installation_id}",) if counts else ()

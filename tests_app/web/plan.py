@@ -66,8 +66,9 @@ class TestRow:
 
     @property
     def what(self) -> str:
-        """Return what has to be done, in words."""
-        return WHAT_WORDS[self.item.what]
+        """Return what has to be done, in words; that another test of the day does it too."""
+        words = WHAT_WORDS[self.item.what]
+        return f"{words}, by its pressure test" if self.test.renewal.by else words
 
     @property
     def subject(self) -> str:

@@ -113,3 +113,20 @@ def test_more_components_take_no_more_queries(
             counts.append(len(met))
         builders.a_filled_stack(world.rig, StackKind.SUBSEA)
     assert counts[:2] == counts[2:]
+
+
+def test_a_pressure_test_of_the_plan_is_credited_as_the_function_test_of_what_it_closed(world: World):
+    # 30 CFR 250.737(d)(9): every seven days between pressure tests.
+    a_sealed_record(world)
+    outstanding = outstanding_on(world.rig, at=SIGNED)
+    given = durations()
+    ahead = plan_ahead(world.rig, outstanding, at=SIGNED, days=20, durations=given, estimate=Estimate.of(given))
+    pressure, function = (key_of(world, what, "Upper pipe ram") for what in ("pressure-test", "function-test"))
+    by_day = {
+        window.window.ahead: {test.renewal.key: test.renewal.by for test in window.tests}
+        for window in ahead.windows
+        if window.together.key == "stack"
+    }
+    shared = [day for day, tests in by_day.items() if pressure in tests and function in tests]
+    assert shared
+    assert all(by_day[day][function] == pressure for day in shared)
