@@ -45,6 +45,8 @@ class AlertSettings(models.Model):
         default=24, help_text="Notices from so many hours before the due date on are escalated."
     )
     hook_url = models.CharField(max_length=500, blank=True)
+    # Kept readable, since a signature (HMAC) needs the secret itself and not its hash. No library of ciphers is among
+    # what this house installs, and none of its own is written; no page, export, trail entry or log gives it out again.
     hook_secret = models.CharField(max_length=200, blank=True, help_text="Signs the web hook; never shown or exported.")
 
     class Meta:
