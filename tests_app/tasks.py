@@ -1,12 +1,15 @@
 """Background work of the tests: each task takes keys only, reads afresh, and may run twice."""
 
 import logging
+from collections.abc import Callable
+from functools import partial
 from typing import Any, Final
 
 from celery import shared_task
 from django.utils import timezone
 
 from equipment.models import Rig
+from tests_app.actions import bringing_in
 from tests_app.actions.certificates import issue_certificate
 from tests_app.actions.digests import make_digests
 from tests_app.actions.line_up_answers import work_out
@@ -16,7 +19,8 @@ from tests_app.actions.ordered_papers import make_ordered_paper
 from tests_app.actions.sending import CLAIM_LASTS, deliver
 from tests_app.actions.sweeping import escalate, note_failed_sweep, sweep
 from tests_app.after_commit import ALERTS, AT_ONCE, BACKLOG
-from tests_app.models import OrderedPaper, Record
+from tests_app.brought_progress import forget_progress, note_progress
+from tests_app.models import BroughtFile, OrderedPaper, Record
 from tests_app.queries.alerts import waiting_messages
 from tests_app.queries.line_up_plans import waiting_plans
 from tests_app.queries.reckoned import rigs_to_reckon
@@ -117,3 +121,25 @@ def plan_waiting() -> None:
     at = timezone.now()
     for pk in waiting_plans(at, free_before=at - PLAN_CLAIM_LASTS):
         plan_line_ups.apply_async(kwargs={"plan_id": pk}, queue=AT_ONCE, expires=_ORDER_LASTS)
+
+
+@shared_task(name="tests_app.try_out_file", ignore_result=True)
+def try_out_file(file_id: int) -> None:
+    """Find out what becomes of each row of a file that was given."""
+    _walk_file(file_id, bringing_in.try_out)
+
+
+@shared_task(name="tests_app.bring_in_file", ignore_result=True)
+def bring_in_file(file_id: int) -> None:
+    """Bring in a file somebody confirmed; run twice, it is brought in once."""
+    _walk_file(file_id, bringing_in.bring_in)
+
+
+def _walk_file(file_id: int, walk: Callable[..., BroughtFile]) -> None:
+    file = BroughtFile.objects.select_related("rig", "person").get(pk=file_id)
+    if file.person is None:  # the column is empty for no file that was given by somebody signed in
+        return
+    try:
+        walk(file, by=file.person, at=timezone.now(), progress=partial(note_progress, file.pk))
+    finally:
+        forget_progress(file.pk)

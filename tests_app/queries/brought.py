@@ -86,10 +86,10 @@ def brought_note(tests: Sequence[BroughtTest], last_done_at: datetime | None) ->
     """Return what a reader must know where a date hangs on a test that is not signed here; empty where none does."""
     passed = [one for one in tests if one.passed]
     if passed and (last_done_at is None or passed[-1].concluded_at >= last_done_at):
-        return f"Counted from a test that was brought in and is not signed here: {_named(passed[-1])}."
+        return f"Its last passed test was brought in and is not signed here: {_named(passed[-1])}."
     failed = [one for one in tests if not one.passed]
     if failed and (last_done_at is None or failed[-1].concluded_at > last_done_at):
-        return f"A test that was brought in did not pass: {_named(failed[-1])}."
+        return f"Its last test was brought in and did not pass: {_named(failed[-1])}."
     return ""
 
 

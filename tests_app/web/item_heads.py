@@ -17,6 +17,9 @@ from trail import entries
 _EVENTS: Final = {
     "work.recorded": "Entered",
     "work.withdrawn": "Withdrawn",
+    "past-test.brought-in": "Brought in",
+    "past-test.confirmed": "Confirmed by its paper",
+    "past-test.withdrawn": "Withdrawn",
     "deferral.granted": "Entered",
     "deferral.withdrawn": "Withdrawn",
     "postponement.made": "Entered",

@@ -16,7 +16,7 @@ from equipment.web.panels import StateMark
 from tests_app.queries.component_tests import lines_of_component
 from tests_app.queries.due_items import DueItem, What
 from tests_app.queries.due_list import due_list
-from tests_app.web import bank_panel, function_panel
+from tests_app.web import bank_panel, brought_panel, function_panel
 from tests_app.web.due_table import DueRow
 from tests_app.web.due_words import STATE_CHOICES, STATE_KEYS, WHAT_WORDS, state_words
 
@@ -64,6 +64,7 @@ def _mark(item: DueItem, at: datetime) -> StateMark:
 def register() -> None:
     """Hang them on the pages of equipment."""
     panels.component.register(component_tests)
+    panels.component.register(brought_panel.brought_in)
     panels.component.register(bank_panel.component_bank)
     panels.component.register(function_panel.component_functions)
     panels.control.register(function_panel.control_functions)

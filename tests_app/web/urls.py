@@ -37,6 +37,7 @@ from tests_app.web import (
     worksheet,
 )
 from tests_app.web.alert_urls import alert_urls
+from tests_app.web.brought_urls import brought_urls
 
 app_name = "tests_app"
 urlpatterns = [
@@ -135,3 +136,4 @@ urlpatterns = [
     path("calculations/<slug:name>/plot/", calculators.plot, name="calculation-plot"),
 ]
 urlpatterns += alert_urls
+urlpatterns += brought_urls
