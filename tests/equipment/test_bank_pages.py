@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+from copy import deepcopy
 from datetime import timedelta
 from html import unescape
 
@@ -14,6 +15,7 @@ from django.utils import timezone
 from equipment.actions import banks as actions
 from equipment.models import Bank, Bottle, PrechargeCheck, PrechargeReading
 from tests import builders as a
+from tests.kept import Keep
 
 pytestmark = pytest.mark.django_db
 
@@ -36,9 +38,14 @@ class World:
         return self
 
 
+@pytest.fixture(scope="module")
+def kept_world(keep: Keep) -> World:
+    return keep(World)
+
+
 @pytest.fixture
-def world() -> World:
-    return World()
+def world(kept_world: World, db: None) -> World:
+    return deepcopy(kept_world)
 
 
 def signed_in(person) -> Client:

@@ -4,6 +4,7 @@ import importlib
 import inspect
 import pkgutil
 from collections.abc import Callable
+from copy import deepcopy
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -33,6 +34,7 @@ from equipment.models import AccessToken, Cavity, PressureSystem, Rig
 from equipment.queries.usual_system import usual_system
 from tests import builders as a
 from tests.builders_pressure_systems import a_pressure_system
+from tests.kept import Keep
 from trail.models import TrailEntry
 
 pytestmark = pytest.mark.django_db
@@ -57,7 +59,12 @@ def public_actions() -> set[str]:
     return found - _SILENT
 
 
-def world() -> dict[str, Any]:
+@pytest.fixture(scope="module")
+def kept_things(keep: Keep) -> dict[str, Any]:
+    return keep(things_on_file)
+
+
+def things_on_file() -> dict[str, Any]:
     rig = a.a_rig()
     stack = a.a_stack(rig, positions=(("Upper", "pipe-ram", "bore", ""),))
     well = a.a_well(rig)
@@ -238,8 +245,8 @@ def test_every_public_action_has_a_case_here():
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_an_action_writes_one_entry_in_its_actor_s_name(name: str):
-    things = world()
+def test_an_action_writes_one_entry_in_its_actor_s_name(name: str, kept_things: dict[str, Any]):
+    things = deepcopy(kept_things)
     person = a.a_person("Ada Quill")
     before = TrailEntry.objects.count()
     CASES[name](things, {"by": person, "at": DAY})

@@ -1,6 +1,7 @@
 """Drawdown and pump tests signed: frozen in every row, checked in every column, corrected by another record."""
 
 from collections.abc import Callable, Iterator
+from copy import deepcopy
 from datetime import timedelta
 from typing import Any
 
@@ -26,6 +27,7 @@ from tests.builders_drawdowns import (
     signed,
 )
 from tests.builders_tests_app import a_sealed_record, a_world
+from tests.kept import Keep
 from tests.tests_app.test_drawdown_recordings import attached
 from tests.tests_app.test_sealed_rows import WAYS
 from tests_app.actions import drawdowns, superseding
@@ -84,8 +86,18 @@ def a_full_drawdown(world: BankWorld) -> Record:
     return record
 
 
-def sealed_of(model: type[models.Model], world: BankWorld) -> Record:
-    return a_sealed_pump_test(world) if model in (PumpTest, PumpReading) else a_full_drawdown(world)
+@pytest.fixture(scope="module")
+def kept_sealed(keep: Keep) -> dict[str, Record]:
+    return {
+        "drawdown": keep(lambda: a_full_drawdown(a_bank_world())),
+        "pump": keep(lambda: a_sealed_pump_test(a_bank_world())),
+    }
+
+
+@pytest.fixture
+def sealed_of(kept_sealed: dict[str, Record], db: None) -> Callable[[type[models.Model]], Record]:
+    """Signed records, by the table a row is wanted of."""
+    return lambda model: deepcopy(kept_sealed["pump" if model in (PumpTest, PumpReading) else "drawdown"])
 
 
 def row_of(model: type[models.Model], record: Record) -> models.Model:
@@ -140,9 +152,11 @@ def test_records_of_every_kind_follow_one_another_in_the_rigs_chain(world: BankW
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("model", CHANGES, ids=lambda model: model.__name__)
 def test_no_row_of_a_signed_record_changes(
-    world: BankWorld, model: type[models.Model], way: Callable[[models.Model, dict[str, Any]], None]
+    sealed_of: Callable[[type[models.Model]], Record],
+    model: type[models.Model],
+    way: Callable[[models.Model, dict[str, Any]], None],
 ):
-    row = row_of(model, sealed_of(model, world))
+    row = row_of(model, sealed_of(model))
     before = type(row)._default_manager.filter(pk=row.pk).values().get()
     with pytest.raises(REFUSED), transaction.atomic():
         way(row, dict(CHANGES[model]))
@@ -152,8 +166,10 @@ def test_no_row_of_a_signed_record_changes(
 @pytest.mark.parametrize(
     "model", [DrawdownFunction, Recharge, PumpReading, InstrumentUse, Recording], ids=lambda model: model.__name__
 )
-def test_no_row_is_added_to_a_signed_record(world: BankWorld, model: type[models.Model]):
-    row = row_of(model, sealed_of(model, world))
+def test_no_row_is_added_to_a_signed_record(
+    sealed_of: Callable[[type[models.Model]], Record], model: type[models.Model]
+):
+    row = row_of(model, sealed_of(model))
     count = model._default_manager.count()
     row.pk = None
     for name, value in {"order": 9, "pump": "Triplex 9"}.items():

@@ -1,6 +1,7 @@
 """A signed record never changes, whichever way one tries: every table, every way in."""
 
 from collections.abc import Callable
+from copy import deepcopy
 from datetime import timedelta
 from typing import Any
 
@@ -15,11 +16,13 @@ from tests.builders_tests_app import (
     a_judged_draft,
     a_recording,
     a_step,
+    a_world,
     concluded,
     good,
     signed,
     typed,
 )
+from tests.kept import Keep
 from tests_app.errors import RecordIsSealed
 from tests_app.models import (
     Certificate,
@@ -51,8 +54,24 @@ CHANGES: dict[type[models.Model], dict[str, Any]] = {
 MODELS = list(CHANGES)
 
 
+@pytest.fixture(scope="module")
+def kept_sealed(keep: Keep) -> tuple[World, Record]:
+    world = keep(a_world)
+    return world, keep(lambda: a_full_record(world))
+
+
 @pytest.fixture
-def sealed(world: World) -> Record:
+def sealed(kept_sealed: tuple[World, Record], db: None) -> Record:
+    return deepcopy(kept_sealed[1])
+
+
+@pytest.fixture
+def sealed_world(kept_sealed: tuple[World, Record], db: None) -> World:
+    """The rig of the signed record."""
+    return deepcopy(kept_sealed[0])
+
+
+def a_full_record(world: World) -> Record:
     """A signed record with a row in every table."""
     record = a_draft(world)
     a_recording(record, world, good(), step=a_step(record, world, "Upper pipe ram"))
@@ -151,8 +170,8 @@ def test_no_row_is_added_to_a_signed_record(sealed: Record, model: type[models.M
     assert model._default_manager.count() == count
 
 
-def test_a_row_of_a_draft_does_not_move_to_a_signed_record(sealed: Record, world: World):
-    line = a_step(a_draft(world), world, "Annular").lines.get()
+def test_a_row_of_a_draft_does_not_move_to_a_signed_record(sealed: Record, sealed_world: World):
+    line = a_step(a_draft(sealed_world), sealed_world, "Annular").lines.get()
     target = sealed.steps.first()
     with pytest.raises(IntegrityError), transaction.atomic():
         Line.objects.filter(pk=line.pk).update(step=target)
@@ -161,10 +180,10 @@ def test_a_row_of_a_draft_does_not_move_to_a_signed_record(sealed: Record, world
         line.save()
 
 
-def test_a_row_of_a_signed_record_does_not_move_to_a_draft(sealed: Record, world: World):
+def test_a_row_of_a_signed_record_does_not_move_to_a_draft(sealed: Record, sealed_world: World):
     line = Line.objects.filter(step__record=sealed).first()
     assert line is not None
-    draft = a_step(a_draft(world), world, "Annular")
+    draft = a_step(a_draft(sealed_world), sealed_world, "Annular")
     with pytest.raises(IntegrityError), transaction.atomic():
         Line.objects.filter(pk=line.pk).update(step=draft)
     line.step = draft
