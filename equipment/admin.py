@@ -9,6 +9,7 @@ from django.http import HttpRequest
 from equipment.models import (
     Bank,
     Bottle,
+    Cavity,
     Component,
     CrewMember,
     Document,
@@ -19,9 +20,11 @@ from equipment.models import (
     Position,
     PrechargeCheck,
     PrechargeReading,
+    PressureSystem,
     Rig,
     ServiceEvent,
     Stack,
+    SystemElement,
     Well,
 )
 
@@ -148,3 +151,24 @@ class PrechargeCheckAdmin(LookOnly):
 class PrechargeReadingAdmin(LookOnly):
     list_display = ("bottle", "check_round", "pressure", "gas_temperature", "corrects")
     list_select_related = ("bottle", "check_round__bank__component", "corrects__bottle")
+
+
+@admin.register(PressureSystem)
+class PressureSystemAdmin(LookOnly):
+    list_display = ("stack", "pipe_strings")
+    list_filter = ("stack__rig",)
+    list_select_related = ("stack__rig",)
+
+
+@admin.register(Cavity)
+class CavityAdmin(LookOnly):
+    list_display = ("name", "system", "part", "rating", "is_pump_point", "is_vent")
+    list_filter = ("system__stack__rig", "part")
+    list_select_related = ("system__stack",)
+
+
+@admin.register(SystemElement)
+class SystemElementAdmin(LookOnly):
+    list_display = ("name", "system", "kind", "position", "well_side", "far_side", "holds_from", "rating")
+    list_filter = ("system__stack__rig", "kind")
+    list_select_related = ("system__stack", "position", "well_side", "far_side")

@@ -7,7 +7,7 @@ class EquipmentConfig(AppConfig):
     name = "equipment"
 
     def ready(self) -> None:
-        from equipment.guards import INSTALLATION_GUARDS, PRECHARGE_GUARDS
+        from equipment.guards import INSTALLATION_GUARDS, PRECHARGE_GUARDS, SYSTEM_GUARDS
         from trail import guards
 
-        guards.register(*INSTALLATION_GUARDS, *PRECHARGE_GUARDS)
+        guards.register(*INSTALLATION_GUARDS, *PRECHARGE_GUARDS, *SYSTEM_GUARDS)

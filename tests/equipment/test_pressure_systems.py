@@ -4,10 +4,12 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
 
 from calcs.lineups import NO_PIPE, Element, System
 from equipment.actions import pressure_systems
 from equipment.errors import Refused
+from equipment.models import CavityLimit, SystemElement
 from equipment.queries.pressure_systems import as_system
 from equipment.queries.usual_system import usual_system
 from tests.builders import DAY, LONG_AGO, a_component, a_filled_stack, a_rig, a_stack, an_installation
@@ -174,3 +176,27 @@ def test_pipe_that_is_no_size_is_refused(pipe: str) -> None:
         pressure_systems.amend_pressure_system(built, pipe_strings=["none", pipe], by=Program.DEMO, at=DAY)
 
     assert set(refused.value.message_dict) == {"pipe_strings"}
+
+
+@pytest.mark.parametrize("changed", ["well_side", "position"])
+def test_the_database_too_holds_an_element_to_its_own_stack(changed: str) -> None:
+    rig = a_rig()
+    built, other = (a_pressure_system(a_filled_stack(rig)) for _ in range(2))
+    other.elements.get(name="Annular").delete()
+    foreign = {
+        "well_side": other.cavities.get(name="Kill line"),
+        "position": other.stack.positions.get(name="Annular"),
+    }
+
+    with pytest.raises(IntegrityError), transaction.atomic():
+        SystemElement.objects.filter(system=built, name="Test plug").update(**{changed: foreign[changed]})
+
+
+def test_the_database_too_holds_a_cavity_to_what_stands_in_its_own_stack() -> None:
+    rig = a_rig()
+    built, other = (a_pressure_system(a_filled_stack(rig)) for _ in range(2))
+    spool = other.stack.positions.get(name="Drilling spool")
+    CavityLimit.objects.filter(position=spool).delete()
+
+    with pytest.raises(IntegrityError), transaction.atomic():
+        CavityLimit.objects.create(cavity=built.cavities.get(name="Kill line"), position=spool)
