@@ -11,6 +11,7 @@ from typing import Final
 from calcs.errors import InputError
 from calcs.sizes import MEGABYTE, megabytes
 from calcs.units import Dimension, canonical_unit, scale
+from calcs.witsml_logs import is_xml, log_text
 
 FIELD: Final = "recording"
 """Path named by refusals of the file's content."""
@@ -95,7 +96,7 @@ class Layout:
 
 
 def text_bytes(content: str | bytes) -> bytes:
-    """Return the content as UTF-8 without byte order mark, lines ended by line feeds.
+    """Return the content as UTF-8 without byte order mark, lines ended by line feeds; a WITSML log as such text.
 
     Raises InputError for content that is empty, too large or not text.
     """
@@ -105,6 +106,8 @@ def text_bytes(content: str | bytes) -> bytes:
         raise InputError(
             FIELD, f"The file is larger than {megabytes(MOST_BYTES)}.", "Export the part with the test, as text (CSV)."
         )
+    if is_xml(content):
+        content = log_text(content)
     content = _decoded(content)
     if not content[:4096].strip() and not content.strip():
         raise InputError(FIELD, "The file is empty.", _EXPORT)

@@ -4,9 +4,11 @@ import csv
 import io
 from datetime import timedelta
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.management import CommandError, call_command
 from django.db import DatabaseError, transaction
 from openpyxl import Workbook, load_workbook
 
@@ -333,3 +335,26 @@ def test_the_database_keeps_what_was_brought_in_as_it_came(rig: Rig, person: Use
     for act in (lambda rows: rows.update(**changed), lambda rows: rows.delete()):
         with pytest.raises(DatabaseError), transaction.atomic():
             act(model.objects.filter(rig=rig, pk=model.objects.first().pk))
+
+
+def test_the_command_tells_of_each_row_and_brings_in_only_what_is_confirmed(rig: Rig, person: User, tmp_path: Path):
+    path = tmp_path / "rows.csv"
+    path.write_bytes(sheet_of(RAM))
+    told = io.StringIO()
+    asked = ["bring_in", COMPONENTS, str(path), "--rig", rig.name, "--by", person.username]
+    call_command(*asked, stdout=told)
+    assert "Row 2, Pipe ram PR-1" in told.getvalue()
+    assert not rig.components.exists()
+    call_command(*asked, "--confirm", stdout=told)
+    assert rig.components.get().serial == "PR-1"
+    with pytest.raises(CommandError, match="on file already"):
+        call_command(*asked, "--confirm", stdout=told)
+
+
+def test_the_command_asks_for_the_right_to_bring_in(rig: Rig, person: User, tmp_path: Path):
+    path = tmp_path / "rows.csv"
+    path.write_bytes(sheet_of(RAM))
+    tester = builders.a_person(rig=rig, role=CrewRole.TESTER)
+    for by, why in ((tester.username, "does not allow"), ("nobody", "no person")):
+        with pytest.raises(CommandError, match=why):
+            call_command("bring_in", COMPONENTS, str(path), "--rig", rig.name, "--by", by)

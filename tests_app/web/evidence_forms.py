@@ -61,7 +61,7 @@ class AttachForm(forms.Form):
         label="Recorder file",
         allow_empty_file=True,
         max_length=200,
-        widget=forms.FileInput({**LIMIT, "accept": ".csv,.tsv,.txt,.asc,.dat,text/*"}),
+        widget=forms.FileInput({**LIMIT, "accept": ".csv,.tsv,.txt,.asc,.dat,.xml,text/*"}),
         error_messages={"required": _CHOOSE},
     )
     pressure_unit = forms.ChoiceField(
