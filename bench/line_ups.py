@@ -113,7 +113,7 @@ def bounds() -> list[Bound]:
     taken, megabytes, steps, bound = (float(each) for each in told.stdout.split())
     what = f"line-ups of {SUBSEA_ELEMENTS} elements, {steps:.0f} steps"
     return [
-        Bound(f"{what}: time", taken * 1000, SECONDS * 1000, "ms"),
+        Bound(f"{what}: processor time", taken * 1000, SECONDS * 1000, "ms"),
         Bound(f"{what}: memory", megabytes, MEGABYTES, "MB"),
         Bound(f"{what}: steps over the bound proved", steps - bound, 0, "steps"),
     ]
@@ -179,11 +179,11 @@ def _suffices(sets: list[frozenset[int]], wanted: frozenset[int], count: int) ->
 
 
 def main() -> None:
-    """Plan the subsea system once and tell seconds, megabytes, steps and bound."""
+    """Plan the subsea system once and tell processor seconds, megabytes, steps and bound."""
     system, proofs = subsea()
-    started = time.perf_counter()
+    started = time.process_time()
     found = plan(system, proofs)
-    taken = time.perf_counter() - started
+    taken = time.process_time() - started
     coverage = check(system, proofs, found.steps)
     if any(coverage.faults) or set(coverage.unproved) != {each.proof for each in found.unprovable}:
         raise AssertionError("The plan does not do what it says.")

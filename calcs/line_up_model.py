@@ -18,6 +18,9 @@ WORKERS: Final = 1
 """One thread: these programs are small, and the same question then has the same answer."""
 
 
+LEAST_SECONDS: Final = 0.01
+
+
 def no_slack(_model: cp_model.CpModel, _kind: str, _name: str) -> list[cp_model.IntVar]:
     """Return nothing that would let a step off a rule."""
     return []
@@ -29,29 +32,32 @@ class Clockless:
 
     Attributes:
         left: seconds left.
+        effort: what is left of the solver's own count of its work, the same on every machine at any load.
     """
 
     left: float
+    effort: float = float("inf")
 
     @property
     def over(self) -> bool:
-        """Tell whether the time is used up."""
-        return self.left <= 0
-
-    def solver(self) -> cp_model.CpSolver:
-        """Return a solver that stops when the time is over."""
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = WORKERS
-        solver.parameters.max_time_in_seconds = max(self.left, 0.01)
-        return solver
+        """Tell whether either is used up."""
+        return self.left <= 0 or self.effort <= 0
 
     def solve(
-        self, model: cp_model.CpModel, seen: cp_model.CpSolverSolutionCallback | None = None
+        self,
+        model: cp_model.CpModel,
+        seen: cp_model.CpSolverSolutionCallback | None = None,
+        *,
+        effort: float = float("inf"),
     ) -> tuple[cp_model.CpSolver, cp_model.CpSolverStatus]:
-        """Solve a model; return the solver with its answer, and the status."""
-        solver = self.solver()
+        """Solve a model in the time left, with no more than so much effort; return the solver and the status."""
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = WORKERS
+        solver.parameters.max_time_in_seconds = max(self.left, LEAST_SECONDS)
+        solver.parameters.max_deterministic_time = min(self.effort, effort)
         status = solver.solve(model, seen)
         self.left -= solver.wall_time
+        self.effort -= solver.response_proto.deterministic_time
         return solver, status
 
 
@@ -68,6 +74,7 @@ class StepModel:
         drained: by cavity, whether it reaches a vent.
         pumped: by pump point, whether it is pumped from there.
         pipe: by pipe string, whether it stands in the hole.
+        links: by two cavities, whether the first is what it is for being joined to the second.
         proved: by place of the proof, whether it is given.
     """
 
@@ -80,6 +87,7 @@ class StepModel:
     drained: dict[str, cp_model.IntVar] = field(default_factory=dict)
     pumped: dict[str, cp_model.IntVar] = field(default_factory=dict)
     pipe: dict[str, cp_model.IntVar] = field(default_factory=dict)
+    links: dict[tuple[str, str], cp_model.IntVar] = field(default_factory=dict)
     proved: dict[int, cp_model.IntVar] = field(default_factory=dict)
     _level: dict[float, cp_model.IntVar] = field(default_factory=dict)
 
@@ -149,6 +157,7 @@ class StepModel:
             from_beside = []
             for beside in dict.fromkeys(element.far_from(cavity) for element in elements):
                 link = self.model.new_bool_var("")
+                self.links[cavity, beside] = link
                 from_beside.append(link)
                 for kind in (self.pressurised, self.drained):
                     self.model.add_bool_or(~link, ~kind[cavity], kind[beside])

@@ -29,5 +29,9 @@ def movements(system: System, before: frozenset[str], after: frozenset[str]) -> 
 
 def moved_in(system: System, steps: Sequence[LineUp]) -> int:
     """Return how many elements move over all steps, from the drilling line-up and back to it."""
-    shut = [system.normally_closed, *(step.closed for step in steps), system.normally_closed]
-    return sum(len(movements(system, before, after)) for before, after in pairwise(shut))
+    return moved_between([system.normally_closed, *(step.closed for step in steps), system.normally_closed])
+
+
+def moved_between(closed: Sequence[frozenset[str]]) -> int:
+    """Return how many elements move from each set of closed ones to the next."""
+    return sum(len(before ^ after) for before, after in pairwise(closed))

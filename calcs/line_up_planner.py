@@ -1,7 +1,8 @@
 """The plan with the fewest steps that proves what is asked of a pressure system, with the bound that shows it.
 
-Among plans with as few steps it is one that changes the pipe least often; its steps are then put into the order that
-moves the fewest elements. Pressures are gauge, in Pa.
+Among plans with as few steps it is one that changes the pipe least often. Its steps are then put into the order that
+moves the fewest elements and done otherwise where that moves fewer; that no other plan as short moves fewer still is
+not proved. Pressures are gauge, in Pa.
 
 The solver takes a second and sixty megabytes to load, so it is loaded at the first question.
 """

@@ -1,17 +1,21 @@
 """The search for a plan: the fewest regions, on the fewest pipe strings, as line-ups in their order."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import replace
 from itertools import combinations
 from typing import Final
 
 from calcs.line_up_cover import Cover
 from calcs.line_up_model import Clockless
+from calcs.line_up_moves import Window, eased
 from calcs.line_up_reasons import in_series, unprovable
 from calcs.line_up_regions import Ground, Region
 from calcs.line_up_rounds import in_order, nearest
 from calcs.lineups import LineUp, Plan, Proof, System
 
 _NUMBERS: Final = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")  # fmt: skip
+EASING_EFFORT: Final = 0.5
+"""Of the solver, for fewer movements: some two seconds of one core."""
 FIRST_SECONDS: Final = 30.0
 """A first plan is looked for so long at least, however little time is given: half a plan is none."""
 
@@ -48,7 +52,7 @@ def _serve(pipes: frozenset[str], chosen: Sequence[Region]) -> bool:
 
 def _cover_on(cover: Cover, pipes: frozenset[str]) -> tuple[Region, ...] | None:
     """Return a cover on these pipe strings alone that is as small; None where there is none, or no time to find it."""
-    if cover.time.over:
+    if cover.time.over or not _could_close(cover, pipes):
         return None
     known = {proofs: region for proofs, region in cover.regions.items() if region.pipes & pipes}
     other = Cover(cover.ground, tuple(sorted(pipes)), cover.time, aim=len(cover.chosen), regions=known)
@@ -59,51 +63,71 @@ def _cover_on(cover: Cover, pipes: frozenset[str]) -> tuple[Region, ...] | None:
     return other.chosen if len(other.chosen) <= len(cover.chosen) else None
 
 
+def _could_close(cover: Cover, pipes: frozenset[str]) -> bool:
+    """Tell whether every element to be proved closes on one of these pipe strings at all."""
+    asked = {cover.ground.proofs[place].element for place in cover.provable}
+    closes_on = [element.closes_on for element in cover.ground.system.elements if element.id in asked]
+    return all(sizes is None or sizes & pipes for sizes in closes_on)
+
+
 def _steps(
     ground: Ground, chosen: Sequence[Region], pipes: frozenset[str], provable: Sequence[int], time: Clockless
 ) -> list[LineUp]:
-    """Return the regions as line-ups in their order, each at the highest pressure its own proofs need."""
-    needs = [need for need in _shared_out(ground, chosen, provable) if need[1]]
-    variants = [_variants(ground, region, need, pipes) for region, need in needs]
+    """Return the regions as line-ups in their order, each at the highest pressure its own proofs need.
 
-    def serves(place: int, line_up: LineUp) -> bool:
-        return _gives(ground, line_up, needs[place][1])
+    Once they are in order a step may be done otherwise, next to those before and after it; then each pressure and the
+    order are settled for good.
+    """
+    needs = _shared_out(ground, [region.proofs for region in chosen], provable)
+    asked = [(region, need) for region, need in zip(chosen, needs, strict=True) if need]
+    first = [_variants(ground, region, need, pipes, time) for region, need in asked]
+    order = _ordered(ground, first, [need for _, need in asked], time)
+    order = eased(ground, order, provable, Clockless(time.left, EASING_EFFORT))
+    needs = _shared_out(ground, [ground.given_by(step) for step in order], provable)
+    last = [[_pumped(ground, step, need)] for step, need in zip(order, needs, strict=True) if need]
+    return _ordered(ground, last, [need for need in needs if need], time)
 
-    return in_order(ground.system, variants, serves, time)
+
+def _ordered(
+    ground: Ground, variants: Sequence[Sequence[LineUp]], needs: Sequence[frozenset[int]], time: Clockless
+) -> list[LineUp]:
+    return in_order(ground.system, variants, lambda place, line_up: _gives(ground, line_up, needs[place]), time)
 
 
-def _shared_out(
-    ground: Ground, chosen: Sequence[Region], provable: Sequence[int]
-) -> list[tuple[Region, frozenset[int]]]:
-    """Give each proof to one region, lower pressures to a region that is pumped as high for another proof anyway."""
-    given: list[set[int]] = [set() for _ in chosen]
-    for place in sorted(provable, key=lambda place: (-_holders(chosen, place)[0], -ground.proofs[place].high)):
+def _shared_out(ground: Ground, gives: Sequence[frozenset[int]], provable: Sequence[int]) -> list[frozenset[int]]:
+    """Give each proof to one step of those that give it, to one pumped as high for another proof where there is one."""
+    shared: list[set[int]] = [set() for _ in gives]
+    givers = {place: [step for step, given in enumerate(gives) if place in given] for place in provable}
+    for place in sorted(provable, key=lambda place: (len(givers[place]) > 1, -ground.proofs[place].high)):
+        reached = {step: _needed(ground, shared[step]) for step in givers[place]}
         high = ground.proofs[place].high
-        fit = [index for index, region in enumerate(chosen) if place in region.proofs]
-        reached = [max((ground.proofs[other].high for other in given[index]), default=0.0) for index in fit]
-        given[min(zip(fit, reached, strict=True), key=lambda pair: (max(high - pair[1], 0), pair[1]))[0]].add(place)
-    return [(region, frozenset(places)) for region, places in zip(chosen, given, strict=True)]
+        shared[min(reached, key=lambda step: (max(high - reached[step], 0), reached[step]))].add(place)
+    return [frozenset(places) for places in shared]
 
 
-def _holders(chosen: Sequence[Region], place: int) -> tuple[bool]:
-    """Tell whether one region alone gives the proof."""
-    return (sum(place in region.proofs for region in chosen) == 1,)
+def _needed(ground: Ground, need: Collection[int]) -> float:
+    """Return the pressure the proofs need."""
+    return max((ground.proofs[place].high for place in need), default=0.0)
 
 
-def _variants(ground: Ground, region: Region, need: frozenset[int], pipes: frozenset[str]) -> list[LineUp]:
+def _pumped(ground: Ground, step: LineUp, need: frozenset[int]) -> LineUp:
+    return replace(step, pressure=_needed(ground, need))
+
+
+def _variants(
+    ground: Ground, region: Region, need: frozenset[int], pipes: frozenset[str], time: Clockless
+) -> list[LineUp]:
     """Return the region as a line-up for each pipe it can be done on, as near to the drilling line-up as it goes."""
-    system = ground.system
+    drilling = ground.system.normally_closed
     closed = frozenset(element.id for element in ground.around(region.cavities))
-    pressure = max(ground.proofs[place].high for place in need)
-
-    def serves(line_up: LineUp) -> bool:
-        return _gives(ground, line_up, need)
-
-    return [
-        nearest(system, system.normally_closed, LineUp(region.pump_point, pipe, pressure, closed), serves)
-        for pipe in system.pipe_strings
-        if pipe in region.pipes & pipes
-    ]
+    variants = []
+    for pipe in ground.system.pipe_strings:
+        if pipe in region.pipes & pipes:
+            plain = LineUp(region.pump_point, pipe, _needed(ground, need), closed)
+            near = nearest(ground.system, drilling, plain, lambda other: _gives(ground, other, need))
+            nearer = Window(ground, (near,), need).eased(drilling, drilling, time)
+            variants.append(nearer[0] if nearer else near)
+    return variants
 
 
 def _gives(ground: Ground, line_up: LineUp, need: frozenset[int]) -> bool:

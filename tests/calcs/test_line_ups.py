@@ -7,8 +7,12 @@ from itertools import chain, combinations, pairwise, permutations
 import pytest
 
 from calcs.errors import InputError
+from calcs.line_up_model import Clockless
+from calcs.line_up_moves import eased
 from calcs.line_up_order import moved_in, movements
 from calcs.line_up_planner import plan
+from calcs.line_up_regions import Ground
+from calcs.line_up_rounds import nearest
 from calcs.line_up_verified import PlanRefusedError, verified_plan, verify
 from calcs.line_up_verifier import check, simulate
 from calcs.lineups import NO_PIPE, LineUp, Plan, Proof, System
@@ -138,6 +142,50 @@ def test_no_other_order_of_the_steps_changes_less_pipe_or_moves_less(seed: int):
         return sum(one.pipe != other.pipe for one, other in pairwise(order)), moved_in(system, order)
 
     assert cost(steps) == min(map(cost, permutations(steps)))
+
+
+def test_a_single_step_moves_as_little_as_any_that_proves_the_same():
+    """Every set of closed elements is tried: none that proves as much on that pipe is nearer to drilling."""
+    tried = 0
+    for seed in range(60):
+        system, proofs = invented(seed, most=8)
+        found = plan(system, proofs)
+        if len(found.steps) == 1:
+            (step,) = found.steps
+            wanted = {(each.element, each.side) for each in proofs} - {
+                (each.proof.element, each.proof.side) for each in found.unprovable
+            }
+            ids = [element.id for element in system.elements]
+            shut = [frozenset(some) for count in range(len(ids) + 1) for some in combinations(ids, count)]
+            others = [
+                LineUp(point, step.pipe, step.pressure, closed) for closed in shut for point in system.pump_points
+            ]
+            least = min(moved_in(system, [other]) for other in others if simulate(system, other).shows >= wanted)
+            assert (seed, moved_in(system, found.steps)) == (seed, least)
+            tried += 1
+    assert tried > 5
+
+
+def test_steps_done_otherwise_to_move_less_prove_the_same():
+    eased_any = False
+    for seed in range(0, 60, 4):
+        system, proofs = invented(seed)
+        ground, found = Ground(system, proofs), plan(system, proofs)
+        shut = frozenset(element.id for element in system.elements)
+        plain = [replace(step, closed=_all_else_as(system, step, shut)) for step in found.steps]
+        given = frozenset().union(*(ground.given_by(step) for step in plain))
+        steps = eased(ground, plain, given, Clockless(10))
+        assert given <= frozenset().union(*(ground.given_by(step) for step in steps))
+        assert not any(check(system, proofs, steps).faults)
+        assert moved_in(system, steps) <= moved_in(system, plain)
+        eased_any = eased_any or moved_in(system, steps) < moved_in(system, plain)
+    assert eased_any
+
+
+def _all_else_as(system: System, step: LineUp, like: frozenset[str]) -> frozenset[str]:
+    """Return what the step closes, with all it does not need as `like` has it."""
+    shows = simulate(system, step).shows
+    return nearest(system, like, step, lambda other: simulate(system, other).shows >= shows).closed
 
 
 def test_of_a_part_rated_too_low_for_its_line_the_part_is_named():
