@@ -128,6 +128,12 @@ class _Drawing:
         if any(_shuts(position) for position in way):
             here.is_vent = True
             self.plan.rename(here, "Mud pumps")
+        else:
+            # Open without pipe, so that no step is planned that pumps through a joint that is not there.
+            floor = self.plan.cavity("Drill floor", PositionGroup.STRING, vent=True)
+            self.plan.stand_unlisted(
+                "Valve on the test joint", ElementKind.SAFETY_VALVE, here, floor, closes_with=ClosesWith.PIPE
+            )
 
     def _side(self, part: str) -> PlannedCavity | None:
         """Plan the outlets of a side and its line; returns the outer end of the line, or None without any position."""

@@ -6,7 +6,8 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
-from calcs.lineups import NO_PIPE, Element, System
+from calcs.line_up_verifier import simulate
+from calcs.lineups import NO_PIPE, Element, LineUp, System
 from equipment.actions import pressure_systems
 from equipment.errors import Refused
 from equipment.models import CavityLimit, SystemElement
@@ -45,6 +46,19 @@ def test_a_surface_stack_is_drawn_up_from_its_positions() -> None:
     ]
     assert system.pump_points == ("Kill line", "Test joint")
     assert "Below Blind-shear ram" in system.cavity_ratings, "the drilling spool bounds the cavity it stands in"
+
+
+@pytest.mark.parametrize("kind", ["surface", "subsea"])
+def test_no_step_without_pipe_is_pumped_through_the_test_joint(kind: str) -> None:
+    """With or without valves of the drive on the list: what could shut the joint's top closes with pipe alone."""
+    system = as_system(a_pressure_system(a_filled_stack(a_rig(), kind)), at=DAY)
+
+    open_way = simulate(system, LineUp("Test joint", NO_PIPE, 1e6, frozenset({"Port of the test joint"})))
+    shut = frozenset(element.id for element in system.elements)
+    forced = simulate(system, LineUp("Test joint", NO_PIPE, 1e6, shut))
+
+    assert open_way.faults
+    assert forced.faults
 
 
 def test_rams_hold_from_below_plugs_from_above_and_valves_from_both_sides() -> None:
