@@ -160,7 +160,7 @@ class SheetForm:
             raise InputError(
                 "file",
                 f"The column “{unknown[0]}” is not known.",
-                f"Take it out, or name it as one of these: {'; '.join(self.heads)}.",
+                "Take it out, or name it as the template does.",
             )
         missing = [head for column in self.columns if column.required for head in column.heads if head not in given]
         missing += [

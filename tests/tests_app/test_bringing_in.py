@@ -247,7 +247,7 @@ def test_a_formula_is_refused_with_its_cell(rig: Rig, person: User):
         (b'Kind,Serial number\nannular,"A\n', "near line"),
         (b"PK\x03\x04 broken", "can't be read as XLSX"),
         (b"\x00\x01\x02", "neither CSV nor XLSX"),
-        (b"Kind,Serial number\n" + b"annular,A\n" * (MOST_ROWS + 1), "more than 2,000 rows"),
+        (b"Kind,Serial number\n" + b"annular,A\n" * (MOST_ROWS + 1), "more than 1,000 rows"),
         (b"x" * 5_000_001, "larger than 5 MB"),
     ],
 )

@@ -16,7 +16,8 @@ from calcs.sizes import MEGABYTE, megabytes
 from equipment.errors import Refused
 
 MOST_BYTES: Final = 5 * MEGABYTE
-MOST_ROWS: Final = 2_000
+MOST_ROWS: Final = 1_000
+"""So that trying a file out keeps others from writing, on SQLite, for some seconds at most."""
 _MOST_COLUMNS: Final = 100
 _MOST_UNPACKED: Final = 50 * MEGABYTE
 _LONGEST_CELL: Final = 5_000

@@ -96,8 +96,8 @@ class StoodRow:
 
     @property
     def reason(self) -> str:
-        """Return why, in words."""
-        return self.stood.reason
+        """Return why, in words, with what the reader must know beside it: that a test was brought in, for one."""
+        return " ".join(filter(None, (self.stood.reason, self.stood.derived.note)))
 
 
 class StoodFilter(RowFilter[StoodRow]):

@@ -41,7 +41,7 @@ class ResultFilter(RowFilter[Row]):
 class ResultTable(ListTable):
     """What becomes of each row of a file."""
 
-    row = tables.Column("Row", attrs=NUMERIC)
+    row = tables.Column("In the file", attrs={"td": {"class": "nowrap"}})
     result = tables.Column("What happens")
     what = tables.Column("Begins with")
     field = tables.Column("Column")
@@ -51,6 +51,14 @@ class ResultTable(ListTable):
     class Meta:
         empty_text = "No row passes this filter."
         default = "–"
+
+    def render_row(self, value: int) -> str:
+        """Return the row as a spreadsheet counts it."""
+        return f"Row {value:,}"
+
+    def value_row(self, value: int) -> int:
+        """Return the number for an export."""
+        return value
 
     def render_result(self, value: str) -> SafeString | str:
         """Return what happens in words, with a mark where it is refused."""
@@ -155,7 +163,7 @@ class BroughtTestTable(ListTable):
     )
     passed = tables.Column("Result then")
     tested_by = tables.Column("Tested by")
-    standing = tables.Column("Brought in, and", accessor="pk", orderable=False)
+    standing = tables.Column("On file as", accessor="pk", orderable=False)
 
     class Meta:
         empty_text = "No test of elsewhere is on file, or none passes this filter."

@@ -57,7 +57,7 @@ def test_a_refused_row_stands_with_its_column_reason_and_remedy_and_offers_no_co
     assert "none of the words known" in shown
     assert "Bring in all" not in shown
     told = web.get(answer.url, {"result": "refused", "export": "csv"}).content.decode("utf-8-sig")
-    ((_, row),) = [(one["What happens"], one["Row"]) for one in csv.DictReader(io.StringIO(told))]
+    ((_, row),) = [(one["What happens"], one["In the file"]) for one in csv.DictReader(io.StringIO(told))]
     assert row == "3"
     refused = web.post(reverse("tests_app:brought-file-confirm", args=[BroughtFile.objects.get().pk]), follow=True)
     assert "all or nothing" in refused.content.decode()
