@@ -24,6 +24,7 @@ from config.demo import demo_logins
 from equipment.models import Component, Rig, Well
 from tests_app.management.demo import scenario
 from tests_app.models import DrawdownFunction, Line, Outcome, Record, RecordKind, Signature, Step
+from tests_app.queries.defects import DefectState, standings_of
 from tests_app.queries.due_items import NEVER_TESTED, What
 from tests_app.queries.due_list import due_list
 from tests_app.queries.verification import check_seal, sealed_records
@@ -119,6 +120,12 @@ def test_a_drawdown_failed_since_bottles_were_shut_off_and_passed_once_they_were
     )
     assert opened.count() == 8  # found shut, and opened
     assert retest.recordings.count() == 1
+
+
+def test_each_rig_has_a_defect_proven_by_its_retest_and_one_still_open(demo: None) -> None:
+    for rig in Rig.objects.all():
+        stands = sorted(one.state for one in standings_of(rig))
+        assert stands == [DefectState.OPEN, DefectState.PROVEN], rig
 
 
 def test_every_seal_of_the_demo_holds_and_is_canonical(demo: None) -> None:

@@ -9,7 +9,8 @@ from django.db.models import Max
 
 from equipment.actions import saving
 from equipment.errors import Refused
-from equipment.models import NOT_PRESSURE_TESTED, Component, ControlItem, Measured, Rig
+from equipment.models import NOT_PRESSURE_TESTED, Component, ControlItem, Measured, Position, Rig
+from equipment.queries.installations import place_of
 from tests_app.errors import NoRules
 from tests_app.models import (
     BarrierAffected,
@@ -20,7 +21,7 @@ from tests_app.models import (
     ShownBy,
 )
 from tests_app.queries.defects import Standing, standing_of
-from tests_app.queries.found_defects import Failed, failed_line, read_again, stood_in, why_not_opened
+from tests_app.queries.found_defects import Failed, failed_line, read_again, why_not_opened
 from tests_app.queries.rules_followed import edition_at
 from trail import entries
 from trail.actors import Actor, name_of
@@ -89,7 +90,7 @@ def open_by_hand(subject: Component | ControlItem, *, seen: Seen, to_show: ToSho
         found_at=seen.found_at,
         component=subject if isinstance(subject, Component) else None,
         control_item=subject if isinstance(subject, ControlItem) else None,
-        position=stood_in(subject, seen.found_at) if isinstance(subject, Component) else None,
+        position=_stood_in(subject, seen.found_at) if isinstance(subject, Component) else None,
         pressure_from=to_show.pressure_from if pressed else "",
         pressure=to_show.pressure if pressed else None,
         low_asked=pressed and to_show.low_asked,
@@ -125,6 +126,11 @@ def require_open(defect: Defect) -> Standing:
     if not standing.is_open:
         raise Refused("", "This defect is closed.", "Open a new one for what failed since.")
     return standing
+
+
+def _stood_in(component: Component, moment: datetime) -> Position | None:
+    placed = place_of(component, at=moment)
+    return placed.position if placed else None
 
 
 def _open(failed: Failed, seen: Seen, by: Actor, at: datetime) -> Defect:

@@ -6,7 +6,7 @@ from typing import Final
 
 from django.db.models import Q
 
-from equipment.models import Component, ComponentKind, ControlItem, Installation, Measured, Position, Rig
+from equipment.models import Component, ComponentKind, ControlItem, Measured, Position, Rig
 from equipment.queries import access
 from equipment.queries.access import Right, Viewer
 from tests_app.models import (
@@ -44,7 +44,10 @@ _LINES: Final = frozenset(
 
 @dataclass(frozen=True)
 class Failed:
-    """What failed and what a retest has to show, as a line of a test has it."""
+    """What failed and what a retest has to show, as a line of a test has it.
+
+    `found_at` is when its hold ended, or where no clock tells that when the test began: the earlier is the stricter.
+    """
 
     rig: Rig
     shown_by: str
@@ -90,7 +93,7 @@ def _of_pressure(line: Line) -> Failed:
     return Failed(
         rig=record.rig,
         shown_by=ShownBy.PRESSURE,
-        found_at=line.step.concluded_at or record.concluded_at or record.started_at,
+        found_at=line.step.concluded_at or record.started_at,
         component=line.component,
         position=line.position,
         line=line,
@@ -106,7 +109,7 @@ def _of_function(line: FunctionLine) -> Failed:
     return Failed(
         rig=line.record.rig,
         shown_by=ShownBy.FUNCTION,
-        found_at=line.record.concluded_at or line.record.started_at,
+        found_at=line.record.started_at,
         component=line.component,
         position=line.position,
         control_item=line.control_item,
@@ -145,13 +148,6 @@ def barrier_of(kind: str) -> str:
         BarrierAffected.LINES: _LINES,
     }
     return next((barrier for barrier, kinds in found.items() if kind in kinds), BarrierAffected.BORE)
-
-
-def stood_in(component: Component, moment: datetime) -> Position | None:
-    """Return where a component stood at a moment; None while it stood nowhere."""
-    placed = Installation.objects.filter(component=component, installed_at__lte=moment).order_by("-installed_at")
-    last = placed.select_related("position").first()
-    return last.position if last and (last.removed_at is None or last.removed_at > moment) else None
 
 
 def failed_line_for(user: Viewer, pk: int, *, worked: bool, needs: Right = Right.READ) -> Line | FunctionLine:

@@ -37,6 +37,21 @@ class Retest:
     short_of: tuple[Shortfall, ...]
 
     @property
+    def key(self) -> str:
+        """The name it is chosen by."""
+        return f"{'pressure' if isinstance(self.line, Line) else 'function'}-{self.line.pk}"
+
+    @property
+    def order(self) -> int:
+        """The number of its step or line in the test."""
+        return _order(self.line)
+
+    @property
+    def made_at(self) -> datetime:
+        """When it was shown."""
+        return _made_at(self.line)
+
+    @property
     def record(self) -> Record:
         """The test it stands in."""
         return record_of_line(self.line)

@@ -18,6 +18,7 @@ from tests_app.models import InstrumentUse, Record
 from tests_app.queries.completeness import day_of, is_in_date
 from tests_app.queries.corrections import is_corrected
 from tests_app.web import times, wording
+from tests_app.web.defect_links import place_of
 from tests_app.web.once import FIELD
 from tests_app.web.record_list import state_of
 
@@ -78,6 +79,13 @@ def pressure_said(quantity: Any, units: str) -> SafeString | str:
 def limit(measured: Any) -> SafeString | str:
     """Show a quantity of a row (`Measured`) as it was entered."""
     return wording.said({"value": measured.text, "unit": measured.unit}) if measured else ""
+
+
+@register.simple_tag(takes_context=True)
+def defect_of(context: template.Context, order: int, element: str = "", side: str = "") -> SafeString | str:
+    """Lead from a failed line of a signed test to its defect, or to where one is opened."""
+    link = (context.get("failed_lines") or {}).get(place_of(order, element, side))
+    return format_html('<br><a class="small" href="{}">{}</a>', link.address, link.words) if link else ""
 
 
 @register.simple_tag

@@ -13,6 +13,7 @@ from equipment.web.lists import Listed, listed
 from tests_app.documents.due_sheet import PAPERS, DueSheet, SheetGroup, SheetRow, print_due_list
 from tests_app.models import Record
 from tests_app.queries import records
+from tests_app.queries.defects import stopping_operations
 from tests_app.queries.due_items import CANNOT_BE_WORKED_OUT, NEVER_TESTED, NOT_PASSED, DueItem
 from tests_app.queries.due_list import due_list
 from tests_app.queries.unlisted import unlisted_controls
@@ -68,6 +69,7 @@ def rig_front(request: HttpRequest, rig_pk: int) -> HttpResponse:
         "summary": summary_of(items),
         "unlisted": unlisted_controls(rig, at=visit.at),
         "drafts": _drafts(visit),
+        "stopping": stopping_operations(rig),
         "stands_worst": _worst(items),
         "rules_title": rules_followed(rig),
         **sweep_shown(rig, visit.at),

@@ -16,7 +16,7 @@ from equipment.web.panels import StateMark
 from tests_app.queries.component_tests import lines_of_component
 from tests_app.queries.due_items import DueItem, What
 from tests_app.queries.due_list import due_list
-from tests_app.web import bank_panel, brought_panel, function_panel
+from tests_app.web import bank_panel, brought_panel, defect_panel, function_panel
 from tests_app.web.due_table import DueRow
 from tests_app.web.due_words import STATE_CHOICES, STATE_KEYS, WHAT_WORDS, state_words
 
@@ -67,6 +67,8 @@ def register() -> None:
     panels.component.register(brought_panel.brought_in)
     panels.component.register(bank_panel.component_bank)
     panels.component.register(function_panel.component_functions)
+    panels.component.register(defect_panel.component_defects)
     panels.control.register(function_panel.control_functions)
+    panels.control.register(defect_panel.control_defects)
     panels.bank.register(bank_panel.bank_tests)
     panels.position_state.register(position_states)

@@ -17,6 +17,7 @@ from tests_app.queries.corrections import counts_instead_of
 from tests_app.queries.signatories import signatories_of
 from tests_app.web.bank_page import bank_facts, picture_of
 from tests_app.web.content_shown import content_shown
+from tests_app.web.defect_links import links_of
 from tests_app.web.draft_pages import draft_page
 from tests_app.web.entry import Visit, signed_in
 from tests_app.web.moved import moved_by
@@ -56,6 +57,7 @@ def _sealed_context(visit: Visit, record: Record) -> dict[str, Any]:
     return {
         "record": record,
         "content": json.loads(record.content),
+        "failed_lines": links_of(visit, record),
         "later": counts_instead_of(record),
         "moved": moved_by(record),
         "live_picture": picture_of(visit, record),
@@ -73,6 +75,7 @@ def _waiting_context(visit: Visit, record: Record) -> dict[str, Any]:
     return {
         "record": record,
         "content": content_shown(record, visit.at),
+        "failed_lines": links_of(visit, record),
         "signatories": signatories,
         "mine": mine,
         "live_picture": picture_of(visit, record),

@@ -38,6 +38,7 @@ from tests_app.web import (
 )
 from tests_app.web.alert_urls import alert_urls
 from tests_app.web.brought_urls import brought_urls
+from tests_app.web.defect_urls import defect_urls
 
 app_name = "tests_app"
 urlpatterns = [
@@ -136,4 +137,5 @@ urlpatterns = [
     path("calculations/<slug:name>/plot/", calculators.plot, name="calculation-plot"),
 ]
 urlpatterns += alert_urls
+urlpatterns += defect_urls
 urlpatterns += brought_urls

@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from equipment import files
 from tests import builders
+from tests.builders_defects import a_defect_by_hand
 from tests.builders_drawdowns import a_bank_beside, a_drawdown_draft, a_pump, a_pump_draft, a_recharge, filled
 from tests.builders_functions import a_function_draft, with_controls
 from tests.builders_tests_app import SIGNED, World, a_draft, a_recording, a_sealed_record, a_step, good
@@ -49,6 +50,9 @@ READ = {
     "work-entry",
     "work-evidence",
     "overhaul-phases",
+    "defects",
+    "defect",
+    "failure-rates",
     "deferrals",
     "deferral",
     "postponement",
@@ -109,6 +113,7 @@ def keys(world: World) -> dict[str, list[int]]:
         "messages": [a_message(world).pk],
         "work": [some_work(world, f"inspection/stack-{world.stack.pk}").pk],
         "compliance-papers": [a_paper(world).pk],
+        "defects": [a_defect_by_hand(world, world.at("Annular").installations.get().component).pk],
         "deferrals": [a_deferral(world, key_of(world, "pressure-test", "Annular")).pk],
         "postponements": [a_postponement(world, key_of(world, "pressure-test", "Annular")).pk],
     }

@@ -25,6 +25,7 @@ from equipment.models import Component, Installation, Rig
 from tests_app.actions.programmes import choose_edition
 from tests_app.management.demo.banks import register_banks
 from tests_app.management.demo.campaigns import campaign_happenings
+from tests_app.management.demo.defects import defect_happenings
 from tests_app.management.demo.drawdowns import drawdown_happenings
 from tests_app.management.demo.functions import function_happenings, register_controls
 from tests_app.management.demo.pressure_systems import draw_up_system
@@ -81,6 +82,7 @@ def build(scenario: Mapping[str, Any], logins: Mapping[str, Any], people: Mappin
         *campaign_happenings(site, scenario, people["supervisor"]),
         *drawdown_happenings(site, scenario, people["supervisor"]),
         *function_happenings(site, scenario, people["supervisor"]),
+        *defect_happenings(site, scenario, people["supervisor"]),
         *work_happenings(site, scenario, people["supervisor"], site.moment(FOUNDED_DAYS_AGO)),
         *_services(site, scenario.get("service", ())),
         *_swaps(site, scenario.get("swaps", ())),
