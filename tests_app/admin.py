@@ -9,6 +9,7 @@ from equipment.admin import LookOnly
 from tests_app.models import (
     Certificate,
     Completion,
+    Defect,
     Deferral,
     Line,
     Postponement,
@@ -128,3 +129,13 @@ class PostponementAdmin(LookOnly):
     list_display = ("subject", "made_at", "reason", "called_at", "ended_at", "rig")
     list_filter = ("reason", "rig")
     list_select_related = ("rig",)
+
+
+@admin.register(Defect)
+class DefectAdmin(LookOnly):
+    """Defects; what was done about each stands on its own page."""
+
+    list_display = ("number", "rig", "subject", "severity", "barrier", "found_at")
+    list_filter = ("severity", "barrier", "rig")
+    list_select_related = ("rig",)
+    search_fields = ("=number", "subject", "description")
