@@ -505,6 +505,12 @@ class Edition:
         return _plain(name) in {_plain(known) for known in names}
 
 
+# Looked through for every element whenever a rig is reckoned: listing a vocabulary anew each time would show.
+_POSITIONS: Final = tuple(Position)
+_SIDES: Final = tuple(Side)
+_OCCASIONS: Final = tuple(Occasion)
+
+
 @dataclass(frozen=True, slots=True)
 class Subject:
     """What a rule is looked up for: one element, in its place, on an occasion."""
@@ -519,9 +525,9 @@ class Subject:
         """Refuse words outside the vocabulary."""
         _known("kind", self.kind, KIND_LABELS)
         _known("stack", self.stack, STACKS)
-        _known("position", self.position, list(Position))
-        _known("side", self.side, list(Side))
-        _known("occasion", self.occasion, list(Occasion))
+        _known("position", self.position, _POSITIONS)
+        _known("side", self.side, _SIDES)
+        _known("occasion", self.occasion, _OCCASIONS)
 
     @property
     def at_surface(self) -> bool:

@@ -19,7 +19,7 @@ from equipment.queries.wells import section_drilled
 from tests_app.errors import NoRules
 from tests_app.models import Barrier, BroughtTest, Completion, Deferral, RecordKind, What
 from tests_app.queries.brought import confirmed_tests
-from tests_app.queries.completed import completions_of, work_on_components
+from tests_app.queries.completed import by_obligation, on_components, standing_work
 from tests_app.queries.deriving.proofs import ByComponent, Proof, Proofs, pressure_proofs, since_then
 from tests_app.queries.deriving.scope import EVERYTHING, Scope
 from tests_app.queries.functioned import Functioned, Subject, functioned
@@ -29,12 +29,34 @@ from tests_app.queries.waiting import deferrals_of
 from trail.models import TrailEntry
 
 _SHARED: Final = frozenset(
-    {"zone", "edition", "_entered_later", "installed", "section", "sections", "work", "completions", "component_work"}
+    {
+        "zone",
+        "edition",
+        "_entered_later",
+        "installed",
+        "section",
+        "sections",
+        "work",
+        "completions",
+        "component_work",
+        "work_done",
+    }
     | {"deferrals", "around", "_rules", "brought"}
 )
 """Facts that do not hang on how far back tests are asked for."""
 _OF_NO_MOMENT: Final = frozenset(
-    {"zone", "followed", "sections", "completions", "component_work", "deferrals", "ever_installed", "work", "proofs"}
+    {
+        "zone",
+        "followed",
+        "sections",
+        "completions",
+        "component_work",
+        "work_done",
+        "deferrals",
+        "ever_installed",
+        "work",
+        "proofs",
+    }
     | {"pressed", "passed_pressure_tests", "functioned"}
 )
 """Facts that hang on no moment, where they are read for all of them."""
@@ -220,14 +242,19 @@ class RigFacts:
         return found
 
     @cached_property
+    def work_done(self) -> Sequence[Completion]:
+        """Return work that renews, the first concluded first."""
+        return standing_work(self.rig, known_at=self.known_at)
+
+    @cached_property
     def completions(self) -> Mapping[str, Sequence[Completion]]:
         """Return work that renews, by the obligation it renews."""
-        return completions_of(self.rig, known_at=self.known_at)
+        return by_obligation(self.work_done)
 
     @cached_property
     def component_work(self) -> Mapping[tuple[str, int], Sequence[Completion]]:
         """Return the same by what was done and the component, which may have stood elsewhere then."""
-        return work_on_components(self.rig, known_at=self.known_at)
+        return on_components(self.work_done)
 
     @cached_property
     def deferrals(self) -> Mapping[str, Sequence[Deferral]]:

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Final
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Q
 
 from calcs.stated import PAPER_SOON, Stated, end_of
 from equipment.models import Document, Elastomer, Installation, Instrument
@@ -68,25 +68,26 @@ def _documents(facts: RigFacts) -> Iterator[Derived]:
     of_instruments = facts.scope.of_instruments("instrument") & Q(
         instrument__rig=facts.rig, instrument__retired_on__isnull=True
     )
-    rows = Document.objects.filter(of_parts | of_instruments, expires_on__isnull=False)
-    renewed = Document.objects.filter(_issued(facts), follows=OuterRef("pk"))
-    rows = rows.filter(_issued(facts), ~Exists(renewed)).select_related("component", "instrument")
-    for document in rows:
-        if facts.known_at is None or document.added_at <= facts.known_at:
-            assert document.expires_on is not None
+    bears = Q(expires_on__isnull=False) | Q(follows__isnull=False)
+    rows = Document.objects.filter(of_parts | of_instruments, bears).select_related("component", "instrument")
+    there = [document for document in rows if _was_there(document, facts)]
+    renewed = {document.follows_id for document in there}
+    for document in there:
+        if document.expires_on is not None and document.pk not in renewed:
             plain = Derived(what=What.DOCUMENT, subject=_paper(document, standing), stops_operations=False)
             yield _until(plain, f"The {document.get_kind_display().lower()}", document.expires_on, facts)
 
 
-def _issued(facts: RigFacts) -> Q:
-    """Return the condition on documents that were there: one that renews another from its own day on.
+def _was_there(document: Document, facts: RigFacts) -> bool:
+    """Tell whether a document was there: from its own day on, one that renews another and has none once it was added.
 
     Of the first of its kind without a day nothing tells since when it was there, so it is taken to have been.
     """
-    day = facts.at.astimezone(facts.zone).date()
-    there = Q(issued_on__lte=day) | Q(issued_on__isnull=True, follows__isnull=True)
-    there |= Q(issued_on__isnull=True, added_at__lte=facts.at)
-    return there if facts.known_at is None else there & Q(added_at__lte=facts.known_at)
+    if facts.known_at is not None and document.added_at > facts.known_at:
+        return False
+    if document.issued_on is not None:
+        return document.issued_on <= facts.at.astimezone(facts.zone).date()
+    return document.follows_id is None or document.added_at <= facts.at
 
 
 def _paper(document: Document, standing: dict[int, Installation]) -> Subject:
