@@ -15,6 +15,7 @@ from django.db import connections
 from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, Request, sync_playwright
 
 from config.celery import app as celery_app
+from tests import migrated
 from tests.kept import Keep, keeping
 from trail import guards
 
@@ -70,6 +71,18 @@ def missing_service(what: str) -> None:
     if os.environ.get("WELLHOLD_ALL_SERVICES"):
         pytest.fail(f"{what}, though this run promises every service.", pytrace=False)
     pytest.skip(f"{what}; make test provides it.")
+
+
+@pytest.fixture(scope="session")
+def django_db_keepdb(django_db_keepdb: bool, django_db_modify_db_settings: None) -> bool:
+    """Tell that the database is there already, where it begins as a copy of one migrated before."""
+    return django_db_keepdb or migrated.begun_from_copy(connections["default"])
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> None:
+    with django_db_blocker.unblock():
+        migrated.keep_copy(connections["default"])
 
 
 @pytest.fixture(autouse=True, scope="session")
