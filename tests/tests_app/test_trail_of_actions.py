@@ -25,7 +25,6 @@ from tests.builders_tests_app import (
     a_recording,
     a_sealed_record,
     a_step,
-    a_world,
     good,
     leaking,
     typed,
@@ -172,8 +171,7 @@ ACTIONS = dict(actions())
 
 
 @pytest.mark.parametrize("name", sorted(ACTIONS))
-def test_an_action_writes_one_entry(name: str):
-    world = a_world()
+def test_an_action_writes_one_entry(name: str, world: World):
     arguments, facts = CASES[name](world)
     at = SIGNED + timedelta(days=1)
     before = set(TrailEntry.objects.values_list("pk", flat=True))
@@ -184,8 +182,7 @@ def test_an_action_writes_one_entry(name: str):
     assert entry.subject_label
 
 
-def test_a_refused_action_leaves_no_entry():
-    world = a_world()
+def test_a_refused_action_leaves_no_entry(world: World):
     record = a_draft(world)
     count = TrailEntry.objects.count()
     with pytest.raises(Exception, match="without a reason"):
@@ -197,8 +194,7 @@ def test_no_case_is_left_over():
     assert set(CASES) == set(ACTIONS)
 
 
-def test_what_was_read_of_a_file_is_in_the_trail_but_not_its_curve():
-    world = a_world()
+def test_what_was_read_of_a_file_is_in_the_trail_but_not_its_curve(world: World):
     a_recording(a_draft(world), world, good(), step=None)
     entry = TrailEntry.objects.filter(event="recording.attached").get()
     assert entry.after["facts"]["samples"] > 0

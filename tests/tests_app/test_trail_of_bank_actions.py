@@ -10,7 +10,6 @@ from tests.builders_drawdowns import (
     SIGNED,
     STARTED,
     BankWorld,
-    a_bank_world,
     a_drawdown_draft,
     a_drawdown_heading,
     a_pump,
@@ -116,11 +115,10 @@ def entries_by(name: str, world: BankWorld) -> Iterator[TrailEntry]:
 
 
 @pytest.mark.parametrize("name", sorted(ACTIONS))
-def test_an_action_writes_one_entry(name: str):
-    world = a_bank_world()
-    (entry,) = entries_by(name, world)
+def test_an_action_writes_one_entry(name: str, bank_world: BankWorld):
+    (entry,) = entries_by(name, bank_world)
     at = SIGNED + timedelta(days=1)
-    assert (entry.actor, entry.at, entry.rig_number) == (world.supervisor, at, world.rig.pk)
+    assert (entry.actor, entry.at, entry.rig_number) == (bank_world.supervisor, at, bank_world.rig.pk)
     assert entry.event in EVENTS
     assert entry.subject_label
     assert entry.before or entry.after
@@ -130,9 +128,8 @@ def test_no_case_is_left_over():
     assert set(CASES) == set(ACTIONS)
 
 
-def test_the_story_of_a_drawdown_tells_of_its_functions_and_chargings():
-    world = a_bank_world()
-    record = filled(a_drawdown_draft(world), world)
-    a_recharge(record, world)
+def test_the_story_of_a_drawdown_tells_of_its_functions_and_chargings(bank_world: BankWorld):
+    record = filled(a_drawdown_draft(bank_world), bank_world)
+    a_recharge(record, bank_world)
     told = [one.what for one in story_of(Record.objects.get(pk=record.pk))]
     assert told == ["added Recharge 1, all pumps", "entered the usual functions from the stack", "opened the test"]

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from tests.builders import DAY
-from tests.builders_tests_app import World, a_world
+from tests.builders_tests_app import World
 from tests.builders_work import a_deferral, a_postponement, key_of, some_work
 from tests_app.actions import deferrals, postponements, work
 from tests_app.queries.owed import owed_on
@@ -68,8 +68,7 @@ def test_every_action_is_tried():
 
 
 @pytest.mark.parametrize("name", sorted(CASES))
-def test_an_action_writes_one_entry(name: str):
-    world = a_world()
+def test_an_action_writes_one_entry(name: str, world: World):
     arguments, facts = CASES[name](world)
     before = set(TrailEntry.objects.values_list("pk", flat=True))
     ACTIONS[name](*arguments, **facts, by=world.supervisor, at=AT)

@@ -18,17 +18,15 @@ def missing(world: World) -> dict[str, str]:
     return {one.words: one.clauses for one in unlisted_controls(world.rig, at=SIGNED)}
 
 
-def test_a_surface_rig_offshore_lacks_its_stations_and_its_remote_panel():
+def test_a_surface_rig_offshore_lacks_its_stations_and_its_remote_panel(world: World):
     # 30 CFR 250.737(d)(5): from memory.
-    world = a_world()
     assert missing(world) == {
         "Control station": "30 CFR 250.737(d)(5)(i)",
         "Remote panel": "30 CFR 250.737(d)(5)(ii)",
     }
 
 
-def test_one_station_is_not_both_and_what_is_on_file_is_missing_no_more():
-    world = a_world()
+def test_one_station_is_not_both_and_what_is_on_file_is_missing_no_more(world: World):
     facts = {"stack": world.stack, "in_service_from": LONG_AGO, "by": world.supervisor, "at": STARTED}
     controls.add_control_item(kind="control-station", name="Drill floor", place="drill-floor", **facts)
     assert "A second control station" in missing(world)

@@ -7,7 +7,8 @@ from django.urls import reverse
 
 from equipment.admin import LookOnly
 from tests import builders
-from tests.builders_tests_app import SIGNED, World, a_sealed_record
+from tests.builders_tests_app import SIGNED, World, a_sealed_record, a_world
+from tests.kept import Keep
 from tests_app.actions.certificates import issue_certificate
 from tests_app.models import Record
 
@@ -18,6 +19,17 @@ SHOWN = [
 ]
 
 
+@pytest.fixture(scope="module")
+def kept_world(keep: Keep) -> World:
+    return keep(a_world_with_a_certificate)
+
+
+def a_world_with_a_certificate() -> World:
+    world = a_world()
+    issue_certificate(a_sealed_record(world), by=world.supervisor, at=SIGNED)
+    return world
+
+
 @pytest.fixture
 def administrator(world: World) -> Client:
     client = Client()
@@ -26,8 +38,7 @@ def administrator(world: World) -> Client:
 
 
 @pytest.mark.parametrize("model", SHOWN, ids=lambda model: model.__name__)
-def test_a_row_is_shown_and_neither_added_nor_changed_nor_removed(administrator: Client, world: World, model):
-    issue_certificate(a_sealed_record(world), by=world.supervisor, at=SIGNED)
+def test_a_row_is_shown_and_neither_added_nor_changed_nor_removed(administrator: Client, model):
     label = f"admin:{model._meta.app_label}_{model._meta.model_name}"
     assert administrator.get(reverse(f"{label}_changelist")).status_code == 200
     assert administrator.get(reverse(f"{label}_add")).status_code == 403
