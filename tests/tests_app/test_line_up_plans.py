@@ -11,12 +11,12 @@ from equipment.models import PressureSystem
 from tests.builders_line_ups import PLANNED, a_plan, a_planning_world, a_waiting_plan, askables, keys_of
 from tests.builders_tests_app import World
 from tests.kept import Keep
-from tests_app.actions import line_up_answers
 from tests_app.actions.line_up_answers import work_out
 from tests_app.actions.line_up_plans import CLAIM_LASTS, ask_again, make_plan
 from tests_app.actions.line_up_steps import pin_line_up, remove_line_up
 from tests_app.errors import RecordIsStale
 from tests_app.models import LineUpPlan, PlanState, Programme
+from tests_app.queries import line_up_shells
 from tests_app.queries.line_up_plans import outdated, seen, waiting_plans
 from tests_app.tasks import plan_line_ups
 from trail.actors import System
@@ -57,7 +57,15 @@ def test_what_shuts_nothing_is_proved_with_the_cavity_it_belongs_to(world: World
     plan = a_plan(world, "Drilling spool")
     only = seen(plan).steps[0]
     assert [copy["element"] for copy in only.first] == ["Drilling spool"]
-    assert "Drilling spool" not in only.row.closed
+    assert only.shown.pressurised >= {"Below Blind-shear ram"}
+    assert (plan.lower_bound, seen(plan).is_fewest) == (1, True)
+
+
+def test_nothing_drains_through_what_shuts_nothing(world: World):
+    """A spool is no way out for a leak: the valve beside it is proved only with its far side really open."""
+    plan = a_plan(world, "Upper pipe ram", "Drilling spool")
+    assert "Drilling spool" not in {element.id for element in seen(plan).system.elements}
+    assert proved(plan) == {"Upper pipe ram", "Drilling spool"}
 
 
 def test_an_annular_is_pressed_on_no_higher_than_its_own_test(world: World):
@@ -93,7 +101,7 @@ def test_a_plan_its_verifier_refutes_is_not_shown_and_is_logged(
 ):
     """Stands in for a fault of the planner: the pump is lined up with everything open."""
     wrong = Plan((LineUp("Kill line", "5 in", 70e6, frozenset()),), 1)
-    monkeypatch.setattr(line_up_answers, "plan_line_ups", lambda *_, **__: wrong)
+    monkeypatch.setattr(line_up_shells, "plan", lambda *_, **__: wrong)
     plan = a_waiting_plan(world, "Annular")
     with caplog.at_level(logging.ERROR):
         work_out(plan.pk, by=PLANNER, at=PLANNED)
@@ -107,7 +115,7 @@ def test_a_search_that_breaks_off_is_told_on_the_plan_and_in_the_log(world: Worl
     def broken(*_: object, **__: object) -> Plan:
         raise MemoryError
 
-    monkeypatch.setattr(line_up_answers, "plan_line_ups", broken)
+    monkeypatch.setattr(line_up_shells, "plan", broken)
     plan = a_waiting_plan(world, "Annular")
     work_out(plan.pk, by=PLANNER, at=PLANNED)
     plan.refresh_from_db()

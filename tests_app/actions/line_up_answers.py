@@ -5,7 +5,7 @@ found again. What the search answers is held against the verifier, which shares 
 """
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -14,18 +14,19 @@ from django.db import transaction
 from django.db.models import F, Q
 
 from calcs.errors import InputError
-from calcs.line_up_planner import plan as plan_line_ups
-from calcs.line_up_verifier import check
+from calcs.line_up_verifier import simulate
 from calcs.lineups import LineUp, Plan, Proof, System
 from calcs.units import Dimension
 from equipment.actions.saving import aware
 from equipment.errors import Refused
 from equipment.models import Measured
+from tests_app.actions.leak_plans import searched
 from tests_app.actions.line_up_plans import CLAIM_LASTS, mark_plan_changed, tell_plan
 from tests_app.models import LineUpPlan, LineUpStep, PlanState
 from tests_app.queries.copies import in_round_unit
 from tests_app.queries.limits import quantity_of
-from tests_app.queries.line_up_copies import ProofCopy, line_up_from, proof_from, shells_in, system_from
+from tests_app.queries.line_up_copies import ProofCopy, line_up_from, proof_from, system_from, unproved_by
+from tests_app.queries.line_up_shells import plan_with_shells
 from trail.actors import Actor
 
 SECONDS: Final = 10.0
@@ -46,7 +47,7 @@ class Answer:
     lower_bound: int | None = None
     because: str = ""
     unprovable: Sequence[dict[str, str]] = ()
-    told_apart: Sequence[dict[str, Any]] = ()
+    told_apart: Mapping[str, Any] | None = None
     failure: str = ""
 
 
@@ -57,9 +58,9 @@ def work_out(plan_id: int, *, by: Actor, at: datetime) -> bool:
     with transaction.atomic():
         if not _claimed(plan_id, at):
             return False
-    plan = LineUpPlan.objects.get(pk=plan_id)
+    plan = LineUpPlan.objects.select_related("failed_step").get(pk=plan_id)
     try:
-        found = _answer_of_plan(plan)
+        found = _answer_of_search(plan) if plan.finds_leak else _answer_of_plan(plan)
     except (InputError, Refused) as refused:
         found = Answer(failure=str(refused))
     except Exception as error:
@@ -73,12 +74,11 @@ def work_out(plan_id: int, *, by: Actor, at: datetime) -> bool:
 def _answer_of_plan(plan: LineUpPlan) -> Answer:
     """Return the fewest steps that prove what the pinned ones leave, held against the verifier."""
     system = system_from(plan.system)
-    proofs = [proof_from(copy) for copy in plan.proofs]
-    pinned = [line_up_from(step, system) for step in plan.steps.filter(is_pinned=True).order_by("order")]
-    left = list(check(system, proofs, pinned).unproved)
+    pinned = [line_up_from(step) for step in plan.steps.filter(is_pinned=True).order_by("order")]
+    left = unproved_by(plan.system, system, [proof_from(copy) for copy in plan.proofs], pinned)
     if not left:
         return Answer(lower_bound=len(pinned))
-    found = plan_line_ups(system, left, seconds=SECONDS)
+    found = plan_with_shells(plan.system, system, left, seconds=SECONDS)
     if not _stands(plan, system, left, found):
         return Answer(failure=_REFUTED)
     return Answer(
@@ -89,19 +89,21 @@ def _answer_of_plan(plan: LineUpPlan) -> Answer:
     )
 
 
+def _answer_of_search(plan: LineUpPlan) -> Answer:
+    """Return the fewest further steps that single out the leak of the plan's failed step."""
+    steps, told = searched(plan, seconds=SECONDS)
+    return Answer([one.step for one in steps], lower_bound=told["most_steps"], told_apart=told)
+
+
 def _stands(plan: LineUpPlan, system: System, asked: Sequence[Proof], found: Plan) -> bool:
     """Tell whether the verifier finds every step of a plan valid, and every proof that is not called unprovable."""
     refused = {(one.proof.element, one.proof.side) for one in found.unprovable}
     provable = [proof for proof in asked if (proof.element, proof.side) not in refused]
-    coverage = check(system, provable, [_as_kept(step, system) for step in found.steps])
-    faults = [fault for each in coverage.faults for fault in each]
-    if faults or coverage.unproved:
-        log.error("Line-up plan %s was refuted: faults %s, unproved %s.", plan.pk, faults, list(coverage.unproved))
-    return not faults and not coverage.unproved
-
-
-def _as_kept(step: LineUp, system: System) -> LineUp:
-    return LineUp(step.pump_point, step.pipe, step.pressure, step.closed | shells_in(system))
+    faults = [fault for step in found.steps for fault in simulate(system, step).faults]
+    unproved = unproved_by(plan.system, system, provable, found.steps)
+    if faults or unproved:
+        log.error("Line-up plan %s was refuted: faults %s, unproved %s.", plan.pk, faults, unproved)
+    return not faults and not unproved
 
 
 def _claimed(plan_id: int, at: datetime) -> bool:
@@ -121,7 +123,7 @@ def _write(plan: LineUpPlan, found: Answer, *, by: Actor, at: datetime) -> bool:
         _put_steps(held, found.steps)
         held.state, held.failure, held.worked_at = PlanState.READY, "", at
         held.lower_bound, held.because = found.lower_bound, found.because
-        held.unprovable, held.told_apart = list(found.unprovable), list(found.told_apart)
+        held.unprovable, held.told_apart = list(found.unprovable), dict(found.told_apart or {})
     held.claimed_at = None
     mark_plan_changed(held)
     tell_plan("line-up-plan.failed" if found.failure else "line-up-plan.worked-out", held, by=by, at=at)
@@ -137,9 +139,8 @@ def _put_steps(plan: LineUpPlan, steps: Sequence[LineUp]) -> None:
         if step.order != order:
             step.order = order
             step.save()
-    shells = shells_in(system_from(plan.system))
     for order, line_up in enumerate(steps, start=len(pinned) + 1):
-        closed = sorted(line_up.closed - shells)
+        closed = sorted(line_up.closed)
         step = LineUpStep(plan=plan, order=order, pump_point=line_up.pump_point, pipe=line_up.pipe, closed=closed)
         step.pressure = _written(line_up.pressure, plan.proofs)
         step.save()

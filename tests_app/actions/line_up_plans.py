@@ -12,16 +12,16 @@ from django.db.models import Max
 
 from accounts.models import User
 from calcs.errors import InputError
-from calcs.line_up_checks import check_question
+from calcs.line_up_checks import check_system
 from equipment.actions.saving import aware
 from equipment.errors import Refused
 from equipment.models import HoleSection, Stack
 from equipment.queries.pressure_systems import contents_of, pressure_system_of
 from tests_app.after_commit import enqueue
+from tests_app.documents.line_up_drawing import sketch_copy
 from tests_app.errors import RecordIsStale
 from tests_app.models import Barrier, LineUpPlan, LineUpStep, PlanState, TestReason
 from tests_app.queries.line_up_copies import (
-    proof_from,
     system_copy,
     system_from,
 )
@@ -119,9 +119,10 @@ def take_copies(plan: LineUpPlan, wanted: Collection[str], at: datetime) -> None
         if one.refusal:
             raise Refused("wanted", one.refusal, "Or leave it out.")
     plan.proofs = [one.copy() for one in chosen]
-    plan.system, plan.edition = system_copy(contents, plan.proofs, under=under), under.edition.id
+    copy = system_copy(contents, plan.proofs, under=under)
+    plan.system, plan.edition = {**copy, "sketch": sketch_copy(drawn, system_from(copy))}, under.edition.id
     try:
-        check_question(system_from(plan.system), [proof_from(copy) for copy in plan.proofs])
+        check_system(system_from(plan.system))
     except InputError as error:
         raise Refused("stack", f"The pressure system can't be planned on: {error.reason}", error.remedy) from error
 

@@ -16,7 +16,7 @@ from equipment.errors import Refused
 from equipment.models import Measured
 from tests_app.actions.line_up_plans import hold_plan, mark_plan_changed, step_words
 from tests_app.models import LineUpPlan, LineUpStep, PlanState
-from tests_app.queries.line_up_copies import shells_in, system_from
+from tests_app.queries.line_up_copies import system_from
 from trail import entries
 
 MOST_STEPS: Final = 60
@@ -116,7 +116,7 @@ def _write(step: LineUpStep, spec: StepSpec, system: System) -> None:
         raise Refused("pump_point", "No pump can be lined up there.", f"Choose {_or(system.pump_points)}.")
     if spec.pipe not in system.pipe_strings:
         raise Refused("pipe", "This is none of the pipe strings.", f"Choose {_or(system.pipe_strings)}.")
-    known = {element.id for element in system.elements} - shells_in(system)
+    known = {element.id for element in system.elements}
     unknown = sorted(set(spec.closed) - known)
     if unknown:
         raise Refused("closed", f"The pressure system has no {_or(unknown)}.", "Choose elements of the list.")

@@ -1,14 +1,15 @@
 """The pressure system and the proofs of a plan as plain JSON, and back: a plan stays true of what it was made for.
 
-What holds pressure and shuts nothing (a spool, a connector, a line) is proved whenever the cavity it belongs to is
-pressurised, since a leak of it is seen from outside. It is kept as an element that is always closed between its cavity
-and the open air around it, so that it is planned and verified as every other.
+What holds pressure and shuts nothing (a spool, a connector, a line) is called a shell. It is proved whenever the cavity
+it belongs to is pressurised, since a leak of it is seen from outside; it is no element of the system, which could be
+opened.
 """
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from typing import Any, Final
+from typing import Any
 
+from calcs.line_up_verifier import Shown, simulate
 from calcs.lineups import Element, LineUp, Proof, System
 from calcs.units import Dimension, to_si
 from equipment.models import ElementKind
@@ -17,29 +18,20 @@ from equipment.queries.stacks import Standing
 from tests_app.models import Barrier, LineUpStep
 from tests_app.queries.requirements import Circumstances, well_parts
 
-SHELL: Final = "shell"
-"""Kind of an element that holds pressure and shuts nothing."""
 SystemCopy = dict[str, Any]
 ProofCopy = dict[str, Any]
 
 
-def shells_of(contents: Contents, standings: Iterable[Standing]) -> dict[int, Element]:
-    """Return by position what holds pressure and shuts nothing, each between its cavity and the air around it."""
+def shells_of(contents: Contents, standings: Iterable[Standing]) -> dict[int, tuple[str, str]]:
+    """Return by position what holds pressure and shuts nothing: the name it goes by, and its cavity."""
     around = {pk: cavity.name for cavity in contents.cavities for pk in contents.limited_by.get(cavity.pk, ())}
     taken = {element.name for element in contents.elements}
+    named = {one.position.pk: one.position.name for one in standings if one.component is not None}
     return {
-        one.position.pk: _shell(one, around[one.position.pk], taken)
-        for one in standings
-        if one.position.pk in around and one.component is not None and one.component.rated_working_pressure is not None
+        pk: (f"{named[pk]} (body)" if named[pk] in taken else named[pk], cavity)
+        for pk, cavity in around.items()
+        if pk in named
     }
-
-
-def _shell(standing: Standing, cavity: str, taken: set[str]) -> Element:
-    name = standing.position.name
-    own = f"{name} (body)" if name in taken else name
-    assert standing.component is not None
-    rating = standing.component.rated_working_pressure.si
-    return Element(own, SHELL, (cavity, f"Open air around {own}"), frozenset({cavity}), rating)
 
 
 def system_copy(contents: Contents, proofs: Iterable[ProofCopy], *, under: Circumstances) -> SystemCopy:
@@ -48,14 +40,8 @@ def system_copy(contents: Contents, proofs: Iterable[ProofCopy], *, under: Circu
     Raises Refused naming what has no rating, or what is not on file of the well.
     """
     system = _sparing_annulars(_with_barrier(system_in(contents), under), [proof_from(copy) for copy in proofs])
-    shells = tuple(shells_of(contents, under.standings).values())
-    whole = replace(
-        system,
-        elements=(*system.elements, *shells),
-        vents=(*system.vents, *(shell.between[1] for shell in shells)),
-        normally_closed=system.normally_closed | {shell.id for shell in shells},
-    )
-    return _written(whole)
+    shells = dict(shells_of(contents, under.standings).values())
+    return {**_written(system), "shells": shells}
 
 
 def _with_barrier(system: System, under: Circumstances) -> System:
@@ -148,17 +134,32 @@ def _element_from(copy: Mapping[str, Any]) -> Element:
     )
 
 
-def shells_in(system: System) -> frozenset[str]:
-    """Return the names of what holds pressure and shuts nothing: closed in every step, and named in none."""
-    return frozenset(element.id for element in system.elements if element.kind == SHELL)
-
-
 def proof_from(copy: Mapping[str, Any]) -> Proof:
     """Return a proof asked of a plan as the calculations take it."""
     return Proof(copy["element"], copy["side"], to_si(**copy["high"], dimension=Dimension.PRESSURE))
 
 
-def line_up_from(step: LineUpStep, system: System) -> LineUp:
+def line_up_from(step: LineUpStep) -> LineUp:
     """Return a step of a plan as the calculations take it."""
-    closed = frozenset(step.closed) | shells_in(system)
-    return LineUp(step.pump_point, step.pipe, step.pressure.si, closed)
+    return LineUp(step.pump_point, step.pipe, step.pressure.si, frozenset(step.closed))
+
+
+def shown_by(copy: Mapping[str, Any], system: System, line_up: LineUp) -> Shown:
+    """Return what the verifier says of a line-up; the shells of the cavities it presses on are among what it shows."""
+    shown = simulate(system, line_up)
+    if shown.faults:
+        return shown
+    shells = {(name, cavity) for name, cavity in copy["shells"].items() if cavity in shown.pressurised}
+    return replace(shown, shows=shown.shows | shells)
+
+
+def unproved_by(
+    copy: Mapping[str, Any], system: System, proofs: Iterable[Proof], line_ups: Iterable[LineUp]
+) -> list[Proof]:
+    """Return the proofs that none of the line-ups gives at their pressure or more."""
+    given = [(line_up.pressure, shown_by(copy, system, line_up).shows) for line_up in line_ups]
+    return [
+        proof
+        for proof in proofs
+        if not any((proof.element, proof.side) in shows and pressure >= proof.high for pressure, shows in given)
+    ]

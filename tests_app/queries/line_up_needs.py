@@ -110,8 +110,9 @@ def _places(contents: Contents, standings: Iterable[Standing]) -> dict[int, _Pla
         for element in contents.elements
         if element.position_id is not None
     }
-    shells = shells_of(contents, standings)
-    return {**{pk: (shell.id, shell.between, shell.holds_from) for pk, shell in shells.items()}, **named}
+    # A shell is pressed on from inside alone, which counts as the side towards the well.
+    shells = shells_of(contents, standings).items()
+    return {**{pk: (name, (cavity, ""), frozenset({cavity})) for pk, (name, cavity) in shells}, **named}
 
 
 def _is_tested(standing: Standing) -> bool:

@@ -13,8 +13,8 @@ from typing import Any, Final
 from django.db.models import Count, QuerySet
 
 from calcs.line_up_order import Movements, movements
-from calcs.line_up_verifier import Shown, simulate
-from calcs.lineups import Proof, System
+from calcs.line_up_verifier import Shown
+from calcs.lineups import LineUp, Proof, System
 from calcs.units import Dimension, to_si
 from equipment.errors import Refused
 from equipment.models import Rig
@@ -27,9 +27,10 @@ from tests_app.queries.line_up_copies import (
     ProofCopy,
     line_up_from,
     proof_from,
-    shells_in,
+    shown_by,
     system_copy,
     system_from,
+    unproved_by,
 )
 from tests_app.queries.line_up_needs import askable, circumstances_for
 
@@ -146,9 +147,8 @@ def seen(plan: LineUpPlan) -> SeenPlan:
     """Return the plan with what its steps come to. One query."""
     system = system_from(plan.system)
     rows = list(plan.steps.select_related("opened_as").order_by("order"))
-    shown = [simulate(system, line_up_from(row, system)) for row in rows]
-    shells = shells_in(system)
-    shut = [system.normally_closed - shells, *(frozenset(row.closed) for row in rows), system.normally_closed - shells]
+    shown = [shown_by(plan.system, system, line_up_from(row)) for row in rows]
+    shut = [system.normally_closed, *(frozenset(row.closed) for row in rows), system.normally_closed]
     moves = [movements(system, before, after) for before, after in pairwise(shut)]
     asked = [(copy, proof_from(copy)) for copy in plan.proofs]
     given = list(_given(rows, shown, asked))
@@ -256,6 +256,39 @@ def pipes_of(steps: Iterable[LineUpStep]) -> list[str]:
     return sorted(dict.fromkeys(pipes), key=lambda pipe: -pipes.count(pipe))
 
 
+@dataclass(frozen=True)
+class Tried:
+    """What a line-up that is not saved yet would come to.
+
+    Attributes:
+        shown: what the verifier says of it.
+        proves: what it would prove of what is asked.
+        unproved: what the plan would not prove with it, though some step could.
+    """
+
+    shown: Shown
+    proves: tuple[ProofCopy, ...]
+    unproved: tuple[ProofCopy, ...]
+
+
+def tried(
+    plan: LineUpPlan, pump_point: str, pipe: str, pressure: float, closed: Iterable[str], changed: str = ""
+) -> Tried:
+    """Return what a line-up would come to, in place of the step of key `changed` or beside all others. One query."""
+    system = system_from(plan.system)
+    trial = LineUp(pump_point, pipe, pressure, frozenset(closed))
+    others = (line_up_from(row) for row in plan.steps.all() if str(row.pk) != changed)
+    shown = shown_by(plan.system, system, trial)
+    asked = [(copy, proof_from(copy)) for copy in plan.proofs]
+    open_still = unproved_by(plan.system, system, [proof for _, proof in asked], [trial, *others])
+    refused = {(one["element"], one["side"]) for one in plan.unprovable}
+    return Tried(
+        shown,
+        tuple(copy for copy, proof in asked if (proof.element, proof.side) in shown.shows and pressure >= proof.high),
+        tuple(copy for copy, proof in asked if proof in open_still and _key(copy) not in refused),
+    )
+
+
 def outdated(plan: LineUpPlan, *, at: datetime) -> str:
     """Return in words why a plan no longer fits what stands on the rig; empty where it does.
 
@@ -275,7 +308,8 @@ def outdated(plan: LineUpPlan, *, at: datetime) -> str:
         return "Other test pressures are required now than when it was made, or something else stands in a position."
     if any(asked[_place(copy)]["component"] != copy["component"] for copy in plan.proofs):
         return "Another component stands in one of the positions than when it was made."
-    return "" if system == plan.system else "The pressure system was changed since it was made."
+    kept = {key: value for key, value in plan.system.items() if key != "sketch"}
+    return "" if system == kept else "The pressure system was changed since it was made."
 
 
 def _place(copy: ProofCopy) -> tuple[int, str]:

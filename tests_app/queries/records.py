@@ -108,7 +108,7 @@ def steps_of(record: Record) -> QuerySet[Step]:
     """Return the steps in order, with their lines, files, readings and retests. A constant number of queries."""
     lines = Line.objects.select_related("position__stack", "component").order_by("position__order", "pressure_from")
     return (
-        record.steps.select_related("recording", "retest_of")
+        record.steps.select_related("recording", "retest_of", "line_up")
         .defer("recording__curve", "retest_of__verdict")
         .prefetch_related(
             Prefetch("lines", queryset=lines),

@@ -37,6 +37,7 @@ from tests_app.web import (
     worksheet,
 )
 from tests_app.web.alert_urls import alert_urls
+from tests_app.web.line_up_urls import line_up_urls
 from tests_app.web.brought_urls import brought_urls
 from tests_app.web.defect_urls import defect_urls
 
@@ -137,5 +138,6 @@ urlpatterns = [
     path("calculations/<slug:name>/plot/", calculators.plot, name="calculation-plot"),
 ]
 urlpatterns += alert_urls
+urlpatterns += line_up_urls
 urlpatterns += defect_urls
 urlpatterns += brought_urls

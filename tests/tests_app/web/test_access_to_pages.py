@@ -12,6 +12,8 @@ from tests import builders
 from tests.builders_defects import a_defect_by_hand
 from tests.builders_drawdowns import a_bank_beside, a_drawdown_draft, a_pump, a_pump_draft, a_recharge, filled
 from tests.builders_functions import a_function_draft, with_controls
+from tests.builders_line_ups import a_plan
+from tests.builders_pressure_systems import a_pressure_system
 from tests.builders_tests_app import SIGNED, World, a_draft, a_recording, a_sealed_record, a_step, good
 from tests.builders_work import a_deferral, a_postponement, key_of, some_work
 from tests_app.actions.certificates import issue_certificate
@@ -28,6 +30,12 @@ READ = {
     "compliance-papers-part",
     "compliance-paper",
     "stack-coverage",
+    "line-ups",
+    "line-up",
+    "line-up-state",
+    "line-up-drawing",
+    "line-up-try",
+    "line-up-sheet",
     "as-of",
     "why",
     "own-rules",
@@ -95,9 +103,13 @@ def keys(world: World) -> dict[str, list[int]]:
     pump_test = a_pump_draft(bank)
     with_controls(world)
     function_test = a_function_draft(world)
+    a_pressure_system(world.stack)
+    plan = a_plan(world, "Annular", at=SIGNED)
     return {
         "rigs": [world.rig.pk],
         "stacks": [world.stack.pk],
+        "line-ups": [plan.pk],
+        "line-up-steps": [plan.steps.get().pk],
         "records": [draft.pk],
         "certificate": [sealed.pk],
         "steps": [step.pk],
