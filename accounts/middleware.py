@@ -25,6 +25,7 @@ class OwnPasswordMiddleware:
         if not isinstance(user, User) or not user.must_change_password or request.path in map(reverse, _OPEN):
             return self.get_response(request)
         if request.path.startswith("/api/"):
-            return JsonResponse({"detail": _SAID}, status=403)
+            said = {"type": "about:blank", "title": "Not allowed", "status": 403, "detail": _SAID, "errors": []}
+            return JsonResponse(said, status=403, content_type="application/problem+json")
         messages.warning(request, _SAID)
         return HttpResponseRedirect(reverse("password-change"))

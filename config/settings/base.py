@@ -32,6 +32,7 @@ INSTALLED_APPS = [
     "django_filters",
     "django_tables2",
     "rest_framework",
+    "drf_spectacular",
     "accounts",
     "trail",
     "equipment",
@@ -141,9 +142,30 @@ REST_FRAMEWORK = {
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser", "rest_framework.parsers.MultiPartParser"],
-    # Anybody may ask for a calculation; twenty a second is more than a person or a spreadsheet needs.
-    "DEFAULT_THROTTLE_RATES": {"calculations": "1200/min"},
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    # Anybody may ask for a calculation; twenty a second is more than a person or a spreadsheet needs. Of the rest, ten
+    # a second read a whole rig in a minute. A password is tried no faster than a person types.
+    "DEFAULT_THROTTLE_RATES": {
+        "calculations": "1200/min",
+        "api": "600/min",
+        "api-writing": "240/min",
+        "api-password": "10/min",
+    },
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Wellhold",
+    "VERSION": WELLHOLD_VERSION,
+    "DESCRIPTION": "Rigs, their well-control equipment, what is due on it and what was proven. Every call asks for a "
+    "token (Authorization: Bearer …), made on the profile page, or for the session of a browser. Pressures are gauge. "
+    "Moments carry their zone. Answers that refuse are problem documents (RFC 9457).",
+    "OAS_VERSION": "3.1.0",
+    "SCHEMA_PATH_PREFIX": "/api/v1/",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "COMPONENT_SPLIT_REQUEST": False,
+    "PREPROCESSING_HOOKS": ["tests_app.api.description.only_described"],
+    "POSTPROCESSING_HOOKS": ["tests_app.api.description.documents_closed"],
 }
 
 # What is owed follows from every entry. A fault in working it out must keep nobody from entering what they did; the

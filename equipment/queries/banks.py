@@ -170,6 +170,12 @@ def rounds_of(bank: Bank) -> QuerySet[PrechargeCheck]:
     return bank.precharge_checks.annotate(bottle_count=read).select_related("instrument").order_by("-taken_at", "-pk")
 
 
+def round_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> PrechargeCheck:
+    """Return one round of readings; raises NotYours or NotAllowed."""
+    found: PrechargeCheck | None = PrechargeCheck.objects.select_related("bank__component__rig").filter(pk=pk).first()
+    return access.checked(user, found, needs=needs)
+
+
 def instruments_for_precharge(rig: Rig) -> QuerySet[Instrument]:
     """Return the rig's instruments in use."""
     return rig.instruments.filter(retired_on__isnull=True).order_by("kind", "serial")

@@ -1,13 +1,9 @@
 """The calculations over HTTP. They hold no records, so anybody may ask; how often is limited."""
 
-from typing import Any
-
-from django.conf import settings
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema
 from rest_framework import status
-from rest_framework.exceptions import APIException
-from rest_framework.parsers import BaseParser
 from rest_framework.permissions import AllowAny
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.throttling import ScopedRateThrottle
@@ -15,36 +11,8 @@ from rest_framework.views import APIView
 
 from calcs import surface, wire
 from calcs.errors import InputError
+from equipment.api.documents import AsciiRenderer, DocumentParser
 from tests_app import rulebook
-
-
-class DocumentTooLarge(APIException):
-    """The document is larger than the server reads."""
-
-    status_code = status.HTTP_413_REQUEST_ENTITY_TOO_LARGE
-
-    def __init__(self, limit: int) -> None:
-        super().__init__(f"The document is larger than {limit / 1e6:g} MB. Send fewer samples at a time.")
-
-
-class DocumentParser(BaseParser):
-    """Reads a strict JSON document, and no more of the body than the server allows."""
-
-    media_type = "application/json"
-
-    def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> dict[str, Any]:
-        """Return the document; raises InputError or DocumentTooLarge."""
-        limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
-        body = stream.read(limit + 1)
-        if len(body) > limit:
-            raise DocumentTooLarge(limit)
-        return wire.read_document(body)
-
-
-class AsciiRenderer(JSONRenderer):
-    """Writes every character past ASCII as an escape, so that a stray half character can't break an answer."""
-
-    ensure_ascii = True
 
 
 class CalculationView(APIView):
@@ -66,9 +34,14 @@ class CalculationView(APIView):
         return response
 
 
+_DOCUMENT = OpenApiTypes.OBJECT
+_REFUSALS = dict.fromkeys((400, 404, 406, 413, 415, 429), _DOCUMENT)
+
+
 class Calculations(CalculationView):
     """The list of calculations."""
 
+    @extend_schema(operation_id="list_calculations", summary="List the calculations", responses={200: _DOCUMENT})
     def get(self, request: Request) -> Response:
         """List every calculation with one line on what it answers."""
         found = surface.CALCULATIONS.values()
@@ -78,12 +51,22 @@ class Calculations(CalculationView):
 class CalculationByName(CalculationView):
     """One calculation."""
 
+    @extend_schema(
+        operation_id="show_a_calculation", summary="Show a calculation", responses={200: _DOCUMENT, **_REFUSALS}
+    )
     def get(self, request: Request, name: str) -> Response:
         """Say what the calculation answers."""
         if name not in surface.CALCULATIONS:
             return _unknown(name)
         return Response({"name": name, "summary": surface.CALCULATIONS[name].summary})
 
+    @extend_schema(
+        operation_id="calculate",
+        summary="Calculate",
+        description="A document of named values goes in, the answer with its working comes out.",
+        request=_DOCUMENT,
+        responses={200: _DOCUMENT, **_REFUSALS},
+    )
     def post(self, request: Request, name: str) -> Response:
         """Answer a document."""
         if name not in surface.CALCULATIONS:

@@ -25,6 +25,7 @@ __all__ = [
     "FORGOTTEN_AFTER",
     "NEVER_TESTED",
     "NOT_PASSED",
+    "STATES",
     "DueItem",
     "What",
     "concluded",
@@ -50,6 +51,8 @@ _WORST_FIRST: Final = (
     State.IN_DATE,
     State.OUT_OF_SERVICE,
 )
+STATES: Final = tuple(str(state) for state in _WORST_FIRST)
+"""Every state of a row, the worst first."""
 _LAST: Final = 10_000
 """Order of what stands in no position, after every position."""
 

@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from equipment.models import Rig
 from equipment.queries import access
@@ -77,3 +77,13 @@ def postponement_for(user: Viewer, pk: int, *, needs: Right = Right.READ) -> Pos
 def everything_waiting(rig: Rig) -> list[Deferral | Postponement]:
     """Return every deferral and postponed test of a rig, those withdrawn and ended too. Two queries."""
     return [*Deferral.objects.filter(rig=rig), *Postponement.objects.filter(rig=rig)]
+
+
+def deferrals_on(rig: Rig) -> QuerySet[Deferral]:
+    """Return every deferral of a rig the caller was already given, the latest granted first."""
+    return Deferral.objects.filter(rig=rig).order_by("-granted_at", "-pk")
+
+
+def postponements_on(rig: Rig) -> QuerySet[Postponement]:
+    """Return every postponed test of a rig the caller was already given, the latest first."""
+    return Postponement.objects.filter(rig=rig).order_by("-made_at", "-pk")
