@@ -59,7 +59,8 @@ def make_ordered_paper(order: OrderedPaper, *, by: Actor, at: datetime) -> Order
         OrderedPaper.objects.filter(pk=order.pk).update(error=f"{type(error).__name__}: {error}"[:300])
         order.refresh_from_db()
         return order
-    return _kept(order, pdf, by=by, at=at)
+    with transaction.atomic():
+        return _kept(order, pdf, by=by, at=at)
 
 
 def _drawn(order: OrderedPaper) -> bytes:
@@ -75,7 +76,6 @@ def _tell(order: OrderedPaper, step: PaperStep) -> None:
     OrderedPaper.objects.filter(pk=order.pk).exclude(step=PaperStep.MADE).update(step=step)
 
 
-@transaction.atomic
 def _kept(order: OrderedPaper, pdf: bytes, *, by: Actor, at: datetime) -> OrderedPaper:
     made = {"step": PaperStep.MADE, "made_at": at, "sha256": files.keep(pdf), "size": len(pdf), "error": ""}
     if OrderedPaper.objects.filter(pk=order.pk).exclude(step=PaperStep.MADE).update(**made):
