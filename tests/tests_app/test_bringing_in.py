@@ -21,12 +21,12 @@ from tests import builders
 from tests.builders import DAY, LONG_AGO
 from tests.kept import Keep
 from tests_app.actions import bringing_in, brought_tests
-from tests_app.actions.bringing_in import Result, counts_of
 from tests_app.actions.obligations import reconciling_once
 from tests_app.documents.sheet_files import MOST_ROWS
 from tests_app.documents.sheet_forms import FORMS, export_sheet, template_sheet
 from tests_app.models import BroughtFile, BroughtTest, FileState, SheetKind
 from tests_app.queries import brought
+from tests_app.queries.brought import Result, counts_of
 from trail.models import TrailEntry
 
 pytestmark = pytest.mark.django_db

@@ -7,7 +7,6 @@ nothing else could tell as surely what will happen.
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
-from enum import StrEnum
 from typing import Any, Final
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
@@ -25,6 +24,7 @@ from tests_app.after_commit import enqueue
 from tests_app.documents.sheet_files import SheetFile, SheetRow, read_sheet
 from tests_app.documents.sheet_forms import FORMS
 from tests_app.models import BroughtFile, FileState
+from tests_app.queries.brought import Result, counts_of
 from trail import entries
 from trail.actors import name_of
 
@@ -42,14 +42,6 @@ Progress = Callable[[int, int], None]
 
 def _silent(done: int, of: int) -> None:
     """Tell nobody."""
-
-
-class Result(StrEnum):
-    """What becomes of a row."""
-
-    ADD = "add"
-    SAME = "same"
-    REFUSED = "refused"
 
 
 @dataclass(frozen=True)
@@ -212,12 +204,6 @@ def _check_ready(file: BroughtFile) -> None:
         )
     if not told[Result.ADD]:
         raise Refused("", "Every row is on file already.", "Nothing is left to do.")
-
-
-def counts_of(file: BroughtFile) -> dict[str, int]:
-    """Return how many rows come to each result."""
-    found = [one["result"] for one in file.results]
-    return {result.value: found.count(result.value) for result in Result}
 
 
 def bring_in(file: BroughtFile, *, by: User, at: datetime, progress: Progress = _silent) -> BroughtFile:

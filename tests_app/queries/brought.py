@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
+from enum import StrEnum
 
 from django.db.models import Q, QuerySet
 
@@ -18,6 +19,20 @@ RIGHT_FOR: Mapping[str, Right] = {
     SheetKind.TESTS: Right.WORK,
 }
 """What somebody must be allowed to bring in each kind of row: the same as to enter it by hand."""
+
+
+class Result(StrEnum):
+    """What becomes of a row of a file."""
+
+    ADD = "add"
+    SAME = "same"
+    REFUSED = "refused"
+
+
+def counts_of(file: BroughtFile) -> dict[str, int]:
+    """Return how many rows of a file come to each result, as last tried out or brought in."""
+    found = [one["result"] for one in file.results]
+    return {result.value: found.count(result.value) for result in Result}
 
 
 def files_of(rig: Rig) -> QuerySet[BroughtFile]:

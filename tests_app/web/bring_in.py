@@ -144,7 +144,7 @@ def show_file(request: HttpRequest, pk: int) -> HttpResponse:
     )
     if found.export is not None:
         return found.export
-    told = actions.counts_of(file)
+    told = brought.counts_of(file)
     context = {
         **found.context(),
         **_progress(file),

@@ -15,8 +15,8 @@ from accounts.templatetags.wellhold import state
 from calcs.units import Dimension
 from equipment.web.columns import NUMERIC, ListTable, MomentColumn, QuantityColumn
 from equipment.web.lists import RowFilter
-from tests_app.actions.bringing_in import Result
 from tests_app.models import BROUGHT_TESTS, BroughtFile, BroughtTest, FileState, SheetKind
+from tests_app.queries.brought import Result
 
 RESULTS: Final[Mapping[str, str]] = {
     Result.REFUSED: "Refused",

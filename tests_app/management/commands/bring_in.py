@@ -14,7 +14,7 @@ from equipment.queries import access
 from tests_app.actions import bringing_in
 from tests_app.management.rigs_asked import rigs_asked
 from tests_app.models import BroughtFile, FileState, SheetKind
-from tests_app.queries.brought import RIGHT_FOR
+from tests_app.queries.brought import RIGHT_FOR, counts_of
 
 _WORDS = {"add": "would be added", "same": "on file already", "refused": "refused"}
 
@@ -63,5 +63,5 @@ class Command(BaseCommand):
         for one in file.results:
             why = f" {one['field']}: {one['reason']} {one['remedy']}" if one["result"] == "refused" else ""
             self.stdout.write(f"Row {one['row']}, {one['what']}: {_WORDS[one['result']]}.{why}")
-        told = ", ".join(f"{count} {_WORDS[key]}" for key, count in bringing_in.counts_of(file).items())
+        told = ", ".join(f"{count} {_WORDS[key]}" for key, count in counts_of(file).items())
         self.stdout.write(f"{file.row_count} rows: {told}. {file.problem}".rstrip())
