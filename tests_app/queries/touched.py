@@ -100,7 +100,7 @@ def _step(row: Any) -> Scope:
 def _record(row: Record) -> Scope:
     """Return what a record proves, or proved before it was changed, and the stations it was worked from."""
     keys = {key for key in (row.pk, row.supersedes_id) if key}
-    heading = getattr(row, "pressure_test", None)
+    heading = getattr(row, "pressure_test", None) if row.kind == RecordKind.PRESSURE else None
     if heading is not None and heading.reason in _STACK_MOVED:
         return EVERYTHING
     parts, items = _worked_in(row.kind, keys)

@@ -160,12 +160,8 @@ def _rows(record: Record) -> Iterator[tuple[str, list[dict[str, Any]]]]:
 
 
 def _hashable(row: Model) -> dict[str, Any]:
-    return {column: value for column, value in snapshot(row).items() if column in _hashed_columns(row)}
-
-
-def _hashed_columns(row: Model) -> set[str]:
-    columns = {field.attname for field in row._meta.concrete_fields}
-    return columns - NOT_HASHED if isinstance(row, Record) else columns
+    hidden = NOT_HASHED if isinstance(row, Record) else frozenset()
+    return {column: value for column, value in snapshot(row).items() if column not in hidden}
 
 
 def _hashed(row: Mapping[str, Any]) -> list[str]:
