@@ -37,9 +37,9 @@ from tests_app.web import (
     worksheet,
 )
 from tests_app.web.alert_urls import alert_urls
-from tests_app.web.line_up_urls import line_up_urls
 from tests_app.web.brought_urls import brought_urls
 from tests_app.web.defect_urls import defect_urls
+from tests_app.web.line_up_urls import line_up_urls
 
 app_name = "tests_app"
 urlpatterns = [
