@@ -17,7 +17,7 @@ from tests.builders_defects import (
     acted,
     disposed,
 )
-from tests.builders_tests_app import SIGNED, World, signed
+from tests.builders_tests_app import SIGNED, World, a_world, signed
 from tests_app.actions.superseding import supersede_record
 from tests_app.models import Defect, Line
 from tests_app.queries.defects import DefectState, standing_of
@@ -249,3 +249,20 @@ def test_a_closing_that_fell_away_is_told(web: Client, world: World):
     signed(corrected, world, at=LATER + timedelta(hours=8))
     shown = page(web, "defect", defect.pk)
     assert "It is open again." in shown
+
+
+def test_an_auditor_reads_and_another_rig_sees_nothing(world: World, ram: Line):
+    defect = a_defect(world, ram)
+    auditor, stranger = as_role(world, "auditor"), as_role(a_world(), "rig-manager")
+    reading = [("defects", world.rig.pk), ("failure-rates", world.rig.pk), ("defect", defect.pk)]
+    opening = [("defect-new", world.rig.pk), ("line-defect", ram.pk)]
+    sending = [(f"defect-{name}", defect.pk) for name in ("act", "report", "judge", "prove", "dispose")]
+    for name, key in reading:
+        assert 'method="post" action="/defects/' not in page(auditor, name, key)
+    for name, key in opening:
+        page(auditor, name, key, status=403)
+    for name, key in sending:
+        sent(auditor, name, key, status=403)
+        sent(stranger, name, key, status=404)
+    for name, key in (*reading, *opening):
+        page(stranger, name, key, status=404)
