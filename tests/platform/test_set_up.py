@@ -115,6 +115,16 @@ def test_a_missing_guard_is_an_error_that_says_what_to_do():
     assert "manage.py migrate" in found.hint
 
 
+@pytest.mark.django_db(transaction=True)
+def test_migrate_makes_the_guards_a_new_version_asks_for():
+    guards.lift(connection)
+    try:
+        call_command("migrate", verbosity=0, skip_checks=False)
+        assert guards.missing(connection) == ()
+    finally:
+        guards.install(connection)
+
+
 @override_settings(TIME_ZONE="Europe/Oslo")
 def test_a_server_zone_other_than_utc_is_an_error():
     assert "wellhold.E001" in [message.id for message in run_checks()]
