@@ -29,12 +29,13 @@ def begun_from_copy(connection: BaseDatabaseWrapper) -> bool:
 
 
 def keep_copy(connection: BaseDatabaseWrapper) -> None:
-    """Keep a copy of the database just migrated, in place of older ones."""
+    """Keep a copy of the database just migrated, in place of older ones; processes side by side each make the same."""
     copy = _copy()
     if connection.vendor != "sqlite" or copy.exists():
         return
-    shutil.rmtree(_KEPT_IN, ignore_errors=True)
     _KEPT_IN.mkdir(parents=True, exist_ok=True)
+    for older in _KEPT_IN.glob("*.sqlite3"):
+        older.unlink(missing_ok=True)
     unfinished = copy.with_suffix(f".{os.getpid()}")
     with connection.cursor() as cursor:
         cursor.execute("VACUUM INTO %s", [str(unfinished)])
