@@ -137,8 +137,8 @@ def test_much_entered_at_once_is_reconciled_once_at_its_end():
         stack = builders.a_stack(rig, positions=())
         for _ in range(3):
             builders.an_installation(builders.a_position(stack))
-        assert not Obligation.objects.exists()
-    assert Obligation.objects.filter(what=What.PRESSURE).count() == 3
+        assert not Obligation.objects.filter(rig=rig).exists()
+    assert Obligation.objects.filter(rig=rig, what=What.PRESSURE).count() == 3
     assert Reckoning.objects.get(rig=rig).error == ""
 
 
