@@ -72,6 +72,7 @@ class Visit:
             "now": self.at,
             "today": self.today,
             "may_manage": Right.MANAGE in self.rights,
+            "may_record": Right.RECORD in self.rights,
             "may_administer": Right.ADMINISTER in self.rights,
         }
 

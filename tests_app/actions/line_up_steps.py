@@ -143,6 +143,8 @@ def _or(names: Collection[str]) -> str:
 
 def _hold(plan: LineUpPlan, version: int) -> LineUpPlan:
     held = hold_plan(plan, version=version, at_rest=True)
+    if held.finds_leak:
+        raise Refused("", "The steps of a search for a leak hang on each other's outcome.", "Plan a test of its own.")
     if held.state != PlanState.READY:
         raise Refused("", "This plan was not worked out: it has no steps to change.", "Plan it again first.")
     return held

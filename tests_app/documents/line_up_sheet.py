@@ -49,7 +49,7 @@ def _front(found: SeenPlan, summary: str, outdated: str, units: System, at: date
         "facts": _facts(plan, moment_on_paper(plan.made_at, zone)),
         "as_of": moment_on_paper(at, zone),
         "outdated": outdated,
-        "unproved": [_proof(proof_row(copy), units) for copy in found.unproved],
+        "unproved": [] if plan.finds_leak else [_proof(proof_row(copy), units) for copy in found.unproved],
         "unprovable": [{**_proof(proof_row(copy), units), "why": why} for copy, why in found.unprovable],
         "last_close": list(found.last_moves.close),
         "last_open": list(found.last_moves.open),

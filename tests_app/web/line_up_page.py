@@ -80,17 +80,17 @@ def is_free(plan: LineUpPlan) -> bool:
 
 def _context(visit: Visit, plan: LineUpPlan) -> dict[str, Any]:
     found = seen(plan)
-    may_change = visit.may(Right.RECORD) and is_free(plan) and plan.state == PlanState.READY
+    may_change = visit.may(Right.RECORD) and is_free(plan) and plan.state == PlanState.READY and not plan.finds_leak
     return {
         "plan": plan,
         "state_key": STATES[PlanState(plan.state)],
         "waits": plan.state in _WAITS,
         "found": found,
         "steps": facts_of(found),
-        "unproved": [proof_row(copy) for copy in found.unproved],
+        "unproved": [] if plan.finds_leak else [proof_row(copy) for copy in found.unproved],
         "unprovable": [(proof_row(copy), why) for copy, why in found.unprovable],
         "summary": summary_of(found),
-        "outdated": plans.outdated(plan, at=visit.at) if is_free(plan) and plan.state not in _WAITS else "",
+        "outdated": _outdated(visit, plan),
         "may_change": may_change,
         "may_ask_again": visit.may(Right.RECORD) and is_free(plan) and plan.state not in _WAITS,
         "pinned": sum(step.row.is_pinned for step in found.steps),
@@ -98,8 +98,16 @@ def _context(visit: Visit, plan: LineUpPlan) -> dict[str, Any]:
     }
 
 
+def _outdated(visit: Visit, plan: LineUpPlan) -> str:
+    """Return why a plan no longer fits the rig; a search for a leak goes with its test, whatever changed since."""
+    is_at_rest = is_free(plan) and plan.state not in _WAITS
+    return plans.outdated(plan, at=visit.at) if is_at_rest and not plan.finds_leak else ""
+
+
 def summary_of(found: SeenPlan) -> str:
     """Return in one sentence how many steps there are, and whether fewer would do."""
+    if found.plan.finds_leak:
+        return f"{found.plan.lower_bound} of these steps at most; the outcome of each says which comes next."
     count, bound = len(found.steps), found.plan.lower_bound
     steps = f"{count} step" if count == 1 else f"{count} steps"
     kept = " that keeps the pinned steps" if any(step.row.is_pinned for step in found.steps) else ""
@@ -131,7 +139,7 @@ def sheet(request: HttpRequest, pk: int) -> HttpResponse:
     content = print_line_ups(
         found,
         summary_of(found),
-        outdated=plans.outdated(plan, at=visit.at) if is_free(plan) else "",
+        outdated=_outdated(visit, plan),
         units=visit.units,
         paper=_PAPERS.get(request.GET.get("paper", ""), PAPERS[plan.rig.display_units]),
         at=visit.at,
