@@ -278,6 +278,8 @@ def _fingerprint(sent: Any) -> str:
         found = hashlib.sha256(sent.read()).hexdigest()
         sent.seek(0)
         return f"{sent.name}:{found}"
+    if isinstance(sent, str):
+        return sent
     if hasattr(sent, "lists"):
         return json.dumps([[name, [_fingerprint(one) for one in values]] for name, values in sorted(sent.lists())])
     # A password is tried slowly where it is kept; a quick hash of it beside the answer would undo that.

@@ -1,7 +1,7 @@
 """Documents as serializers: what a row shows, and what a call takes; quantities as people write them."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 from django.db import models
 from drf_spectacular.utils import OpenApiExample, extend_schema_field, extend_schema_serializer
@@ -9,7 +9,6 @@ from rest_framework import serializers
 
 from equipment.models.quantities import QuantityField
 
-_TEXT: Final = {"type": "string", "minLength": 1, "maxLength": 60, "examples": ["10000 psi"]}
 _SHOWN: Final = {
     "type": ["object", "null"],
     "properties": {
@@ -35,19 +34,19 @@ class Amount(serializers.Field):
         return {"value": value.text, "unit": value.unit, "si": value.si}
 
 
+# Types in a list rather than `oneOf`: the library adds null to a `oneOf` in place, for every field that shares it.
 @extend_schema_field(
     {
-        "oneOf": [
-            _TEXT,
-            {
-                "type": "object",
-                "properties": {
-                    "value": {"type": ["number", "string"], "maxLength": 30},
-                    "unit": {"type": "string", "maxLength": 20},
-                },
-                "required": ["value", "unit"],
-            },
-        ]
+        "type": ["string", "object"],
+        "minLength": 1,
+        "maxLength": 60,
+        "properties": {
+            "value": {"type": ["number", "string"], "maxLength": 30},
+            "unit": {"type": "string", "maxLength": 20},
+        },
+        "required": ["value", "unit"],
+        "additionalProperties": False,
+        "examples": ["10000 psi", {"value": 10000, "unit": "psi"}],
     }
 )
 class AmountTaken(serializers.Field):
@@ -66,8 +65,25 @@ class AmountTaken(serializers.Field):
         return given
 
 
+@extend_schema_field({"type": ["object", "array", "string", "number", "boolean"]})
+class Whole(serializers.JSONField):
+    """A document kept on a row, shown as it is."""
+
+
 class Shown(serializers.ModelSerializer):
     """What a row shows."""
+
+    serializer_field_mapping: ClassVar = {
+        **serializers.ModelSerializer.serializer_field_mapping,
+        models.JSONField: Whole,
+    }
+
+    def build_standard_field(self, field_name: str, model_field: Any) -> tuple[type, dict[str, Any]]:
+        """Let a choice that may be left open be shown as open."""
+        kind, options = super().build_standard_field(field_name, model_field)
+        if model_field.choices and model_field.blank:
+            options["choices"] = [*model_field.choices, ("", "Nothing")]
+        return kind, options
 
     def build_property_field(self, field_name: str, model_class: type[models.Model]) -> tuple[type, dict[str, Any]]:
         """Show a quantity as one."""

@@ -27,6 +27,8 @@ def documents_closed(result: dict[str, Any], **_: Any) -> dict[str, Any]:
     for name, shape in result["components"]["schemas"].items():
         if name.endswith(("Taken", "Amended", "TakenRequest", "AmendedRequest")) and "properties" in shape:
             shape["additionalProperties"] = False
+        for part in shape.get("properties", {}).values():
+            part.pop("x-spec-enum-id", None)
     return result
 
 
