@@ -14,10 +14,12 @@ from equipment.models import Installation, Rig
 from tests import builders
 from tests.builders_drawdowns import a_bank_beside, a_drawdown_draft, a_pump, a_pump_draft, a_recharge, filled
 from tests.builders_functions import a_function_draft, with_controls
+from tests.builders_line_ups import a_plan
+from tests.builders_pressure_systems import a_pressure_system
 from tests.builders_tests_app import SIGNED, World, a_draft, a_recording, a_sealed_record, a_step, a_world, good
 from tests.builders_work import a_deferral, a_postponement, key_of, some_work
 from tests_app.actions.certificates import issue_certificate
-from tests_app.models import Notice
+from tests_app.models import LineUpPlan, Notice
 
 
 @dataclass
@@ -110,8 +112,15 @@ def things() -> Things:
         "deferrals": a_deferral(world, key_of(world, "pressure-test", "Annular")).pk,
         "postponements": a_postponement(world, key_of(world, "pressure-test", "Annular")).pk,
         "notices": a_notice(world).pk,
+        "line-up-plans": a_line_up_plan(world).pk,
     }
     return Things(world, keys)
+
+
+def a_line_up_plan(world: World) -> LineUpPlan:
+    """A plan of the annular's test, worked out."""
+    a_pressure_system(world.stack)
+    return a_plan(world, "Annular")
 
 
 def a_notice(world: World) -> Notice:

@@ -9,6 +9,7 @@ from tests_app.api import (
     drawdowns,
     due,
     function_tests,
+    line_ups,
     marks,
     notices,
     pressure_tests,
@@ -86,6 +87,9 @@ urlpatterns = [
     path("postponements/<int:pk>/", waiting.PostponementByKey.as_view(), name="postponement"),
     path("postponements/<int:pk>/end/", waiting.PostponementEnd.as_view(), name="postponement-end"),
     path("postponements/<int:pk>/call/", waiting.PostponementCall.as_view(), name="postponement-call"),
+    path("stacks/<int:pk>/line-up-plans/", line_ups.PlansOfStack.as_view(), name="line-up-plans"),
+    path("line-up-plans/<int:pk>/", line_ups.PlanByKey.as_view(), name="line-up-plan"),
+    path("line-up-plans/<int:pk>/line-ups/", line_ups.LineUps.as_view(), name="line-ups"),
     path("notices/<int:pk>/", notices.NoticeByKey.as_view(), name="notice"),
     path("notices/<int:pk>/acknowledgement/", notices.Acknowledgement.as_view(), name="acknowledgement"),
 ]

@@ -17,7 +17,7 @@ from calcs.line_up_verifier import Shown
 from calcs.lineups import LineUp, Proof, System
 from calcs.units import Dimension, to_si
 from equipment.errors import Refused
-from equipment.models import Rig
+from equipment.models import Rig, Stack
 from equipment.queries import access
 from equipment.queries.access import Right, Viewer
 from equipment.queries.pressure_systems import contents_of, pressure_system_of
@@ -116,6 +116,16 @@ def plans_visible(user: Viewer, rig: Rig) -> QuerySet[LineUpPlan]:
         return LineUpPlan.objects.none()
     found = LineUpPlan.objects.filter(rig=rig).select_related(*_WITH).defer("system", "proofs", "record__content")
     return found.annotate(step_count=Count("steps")).order_by("-made_at", "-number")
+
+
+def plans_of_stack(stack: Stack) -> QuerySet[LineUpPlan]:
+    """Return the plans of a stack, whoever asks: a view got the stack by a query that authorises."""
+    return LineUpPlan.objects.filter(stack=stack).defer("system", "proofs")
+
+
+def line_ups_of(plan: LineUpPlan) -> QuerySet[LineUpStep]:
+    """Return the line-ups of a plan in their order."""
+    return plan.steps.order_by("order")
 
 
 _WITH: Final = ("rig", "stack__rig", "section__well", "made_by", "record", "failed_step__record")
