@@ -25,6 +25,7 @@ from tests_app.actions import recordings, steps
 from tests_app.actions.steps import LineSpec
 from tests_app.documents.sheet import sheet_of
 from tests_app.documents.snapshot import content_of
+from tests_app.errors import RecordIsStale
 from tests_app.models import Line, Record, Step
 from tests_app.queries.records import failed_lines_open, steps_of
 
@@ -85,6 +86,17 @@ def test_a_judged_step_proves_what_it_proved(world: World):
     assert refusal.value.field == "lines"
     changed(step, world, "Upper pipe ram")
     assert elements(step) == {"Upper pipe ram"}
+
+
+def test_what_rests_on_an_earlier_state_of_the_draft_is_not_written(world: World):
+    step = a_step(a_draft(world), world, "Upper pipe ram")
+    line, seen = step.lines.get(), Record.objects.get(pk=step.record_id).version
+    noted(line, world, version=seen)
+    with pytest.raises(RecordIsStale):
+        noted(line, world, leak_description="None", version=seen)
+    with pytest.raises(RecordIsStale):
+        steps.amend_step(step, name="Renamed", pump_point="", version=seen, by=world.supervisor, at=STARTED)
+    assert (Line.objects.get().leak_description, Step.objects.get().name) == ("Drip at the bonnet, 1 gal/h", step.name)
 
 
 def test_a_step_with_evidence_is_not_taken_out(world: World):

@@ -60,9 +60,9 @@ def _usable(held: Record, version: int | None) -> Record:
     return held
 
 
-def hold_step(step: Step) -> Step:
-    """Lock the step's record and return the step afresh, its record with it."""
-    record = hold_draft(step.record)
+def hold_step(step: Step, *, version: int | None = None) -> Step:
+    """Lock the step's record and return the step afresh, its record with it; raises as `hold_draft`."""
+    record = hold_draft(step.record, version=version)
     held = Step.objects.get(pk=step.pk)
     held.record = record
     return held

@@ -91,14 +91,16 @@ def amend_step(
     lines: Sequence[LineSpec] | None = None,
     remarks: str = "",
     max_decay: str | None = None,
+    version: int | None = None,
     by: User,
     at: datetime,
 ) -> Step:
     """Change a step. What it proves changes only while it has no evidence: a judged hold proves what it proved.
 
     `max_decay` as for a new step, None to leave it; of a judged step it may only be made stricter.
+    Raises RecordIsStale when the draft changed since `version`, where one is given.
     """
-    held = hold_step(step)
+    held = hold_step(step, version=version)
     before = _told(held)
     held.name, held.pump_point, held.remarks = name.strip(), pump_point.strip(), remarks.strip()
     held.full_clean(exclude=("record", "limits"))
@@ -141,10 +143,20 @@ def remove_step(step: Step, *, by: User, at: datetime) -> None:
 
 @transaction.atomic
 def note_line(
-    line: Line, *, leak_seen: bool, leak_description: str = "", remarks: str = "", by: User, at: datetime
+    line: Line,
+    *,
+    leak_seen: bool,
+    leak_description: str = "",
+    remarks: str = "",
+    version: int | None = None,
+    by: User,
+    at: datetime,
 ) -> Line:
-    """Write what was seen of an element: a leak fails its line even where the pressure held."""
-    step = hold_step(line.step)
+    """Write what was seen of an element: a leak fails its line even where the pressure held.
+
+    Raises RecordIsStale when the draft changed since `version`, where one is given.
+    """
+    step = hold_step(line.step, version=version)
     held = Line.objects.get(pk=line.pk)
     if leak_seen and not leak_description.strip():
         raise Refused("leak_description", "A leak was seen, but not where.", "Say where and how much it leaked.")

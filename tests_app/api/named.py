@@ -1,19 +1,14 @@
 """What a document names by key: found by the query that authorises, or refused beside the field that named it."""
 
 from collections.abc import Callable, Iterable, Mapping
-from contextlib import contextmanager
 from dataclasses import fields
 from typing import Any, TypeVar
 
-from django.db import transaction
 from django.db.models import Model
 from rest_framework import serializers
-from rest_framework.request import Request
 
-from equipment.api.marks import require_seen
 from equipment.errors import NotYours, Refused
 from equipment.models import Measured
-from tests_app.actions.drafts import hold_draft
 from tests_app.models import Record
 
 Row = TypeVar("Row", bound=Model)
@@ -65,18 +60,6 @@ def _plain(value: Any, kind: Any) -> Any:
 def as_taken(sent: Mapping[str, Any]) -> dict[str, Any]:
     """Return values as an action takes them: a quantity cleared with null is an empty text."""
     return {name: "" if value is None else value for name, value in sent.items()}
-
-
-@contextmanager
-def held_as_seen(request: Request, row: Model, record: Record) -> Any:
-    """Hold a draft as the caller saw it; what is written in the block is written on that and nothing later.
-
-    Raises Unconditional without an If-Match, Stale where the draft changed, RecordIsSealed where it is signed.
-    """
-    require_seen(request, row)
-    with transaction.atomic():
-        hold_draft(record, version=record.version)
-        yield
 
 
 def of_kind(record: Record, kind: str) -> Record:

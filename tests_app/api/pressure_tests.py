@@ -16,7 +16,7 @@ from tests_app.actions.pressure_tests import Heading
 from tests_app.actions.readings import HoldReading
 from tests_app.actions.steps import LineSpec
 from tests_app.api import records as read
-from tests_app.api.named import all_found, as_taken, found, found_if, heading_now, held_as_seen, key, of_kind
+from tests_app.api.named import all_found, as_taken, found, found_if, heading_now, key, of_kind
 from tests_app.api.record_shapes import LineShown, RecordShown, StepShown
 from tests_app.models import Line, PressureFrom, PressureTest, Record, RecordKind, Step
 from tests_app.queries import records
@@ -216,11 +216,16 @@ class StepByKey(read.StepByKey):
     @amends(StepShown, "Amend a step", takes=StepTaken, description="A judged hold proves what it proved.")
     def patch(self, request: Request, given: Given, pk: int) -> Step:
         step = records.step_for(request.user, pk, needs=Right.RECORD)
-        with held_as_seen(request, step, step.record):
-            sent = given()
-            lines = _lines(request, sent.pop("lines")) if "lines" in sent else None
-            now = {"name": step.name, "pump_point": step.pump_point, "remarks": step.remarks}
-            steps.amend_step(step, **{**now, **as_taken(sent)}, lines=lines, by=caller(request), at=self.at)
+        require_seen(request, step)
+        sent = given()
+        steps.amend_step(
+            step,
+            lines=_lines(request, sent.pop("lines")) if "lines" in sent else None,
+            **{"name": step.name, "pump_point": step.pump_point, "remarks": step.remarks, **as_taken(sent)},
+            version=step.record.version,
+            by=caller(request),
+            at=self.at,
+        )
         return records.step_for(request.user, pk)
 
     @removes("Remove a step", description="One without evidence; those after it move up.")
@@ -274,11 +279,7 @@ class LineByKey(read.LineByKey):
     @amends(LineShown, "Note what was seen of an element", takes=NoteTaken)
     def patch(self, request: Request, given: Given, pk: int) -> Line:
         line = records.line_for(request.user, pk, needs=Right.RECORD)
-        with held_as_seen(request, line, line.step.record):
-            now = {
-                "leak_seen": line.leak_seen,
-                "leak_description": line.leak_description,
-                "remarks": line.remarks,
-            }
-            steps.note_line(line, **{**now, **given()}, by=caller(request), at=self.at)
+        require_seen(request, line)
+        now = {"leak_seen": line.leak_seen, "leak_description": line.leak_description, "remarks": line.remarks}
+        steps.note_line(line, **{**now, **given()}, version=line.step.record.version, by=caller(request), at=self.at)
         return records.line_for(request.user, pk)
