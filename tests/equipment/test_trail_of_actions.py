@@ -163,6 +163,9 @@ CASES: dict[str, Do] = {
     "install_component": lambda w, c: installations.install_component(
         w["component"], w["position"], installed_at=DAY, **c
     ),
+    "record_stay": lambda w, c: installations.record_stay(
+        w["component"], w["position"], installed_at=DAY - HOUR, removed_at=DAY, reason="Overhaul.", **c
+    ),
     "remove_component": lambda w, c: installations.remove_component(
         w["standing"], removed_at=DAY, reason="Overhaul.", **c
     ),
