@@ -49,9 +49,17 @@ OF_DEFECTS = frozenset({"defects", "defect_steps"})
 """Modules whose actions are tried in `test_trail_of_defects`."""
 OF_FUNCTION_TESTS = frozenset({"function_tests", "function_lines", "own_programmes"})
 """Modules whose actions are tried in `test_trail_of_function_tests`."""
+OF_LINE_UPS = frozenset({"line_up_plans", "line_up_steps", "line_up_tests", "line_up_answers", "leak_plans"})
+"""Modules whose actions are tried in `test_trail_of_line_ups`."""
+OF_BRINGING_IN = frozenset({"bringing_in", "brought_tests"})
+"""Modules whose actions are tried in `test_trail_of_bringing_in`."""
+OF_ORDERED_PAPERS = frozenset({"ordered_papers"})
+"""Modules whose actions are tried in `test_trail_of_ordered_papers`."""
 OF_NO_RIG = frozenset({"editions"})
 """What is entered of no rig; `test_editions_on_file` looks at its entries."""
-ELSEWHERE = OF_ALERTS | OF_WORK | OF_DEFECTS | OF_FUNCTION_TESTS | OF_NO_RIG
+ELSEWHERE = (
+    OF_ALERTS | OF_WORK | OF_DEFECTS | OF_FUNCTION_TESTS | OF_LINE_UPS | OF_BRINGING_IN | OF_ORDERED_PAPERS | OF_NO_RIG
+)
 
 
 def actions(*, on_banks: bool = False) -> Iterator[tuple[str, FunctionType]]:
