@@ -19,16 +19,25 @@ from django.db import transaction
 from django.test import override_settings
 
 from accounts.models import User
+from calcs.line_up_verifier import check
 from calcs.recurrence import State
 from config.demo import demo_logins
-from equipment.models import Component, Rig, Well
+from equipment.models import Component, Rig, Stack, Well
+from equipment.queries.pressure_systems import contents_of, pressure_system_of
+from equipment.queries.wells import section_drilled
+from tests.demo.usual_order import USUAL_ORDER
+from tests_app.actions.line_up_answers import work_out
+from tests_app.actions.line_up_plans import make_plan
 from tests_app.management.demo import scenario
 from tests_app.models import DrawdownFunction, Line, Outcome, Record, RecordKind, Signature, Step
 from tests_app.queries.defects import DefectState, standings_of
 from tests_app.queries.due_items import NEVER_TESTED, What
 from tests_app.queries.due_list import due_list
+from tests_app.queries.line_up_copies import proof_from, system_from, unproved_by
+from tests_app.queries.line_up_needs import askable, circumstances_for
 from tests_app.queries.verification import check_seal, sealed_records
 from tests_app.seals import canonical
+from trail.actors import System
 from trail.models import TrailEntry
 
 LOADED_AT: Final = datetime(2026, 3, 18, 17, 0, tzinfo=UTC)
@@ -198,3 +207,23 @@ def what_happened(rig: Rig) -> list[Any]:
             for one in worked.select_related("record")
         ),
     ]
+
+
+def test_the_planner_needs_no_more_steps_than_the_usual_order_of_the_surface_stack(demo: None) -> None:
+    stack = Stack.objects.get(rig__name="Saltmarsh 7")
+    drawn, section = pressure_system_of(stack), section_drilled(stack.rig, at=LOADED_AT)
+    assert drawn is not None
+    about = {"section": section, "reason": "interval", "barrier": "plug"}
+    asked = askable(contents_of(drawn, at=LOADED_AT), under=circumstances_for(stack, **about, at=LOADED_AT))
+    supervisor = User.objects.get(username="supervisor")
+    wanted = [one.key for one in asked if one.is_asked]
+    plan = make_plan(stack, **about, wanted=wanted, by=supervisor, at=LOADED_AT)
+    system, proofs = system_from(plan.system), [proof_from(proof) for proof in plan.proofs]
+
+    assert check(system, proofs, USUAL_ORDER).faults == ((),) * len(USUAL_ORDER)
+    assert unproved_by(plan.system, system, proofs, USUAL_ORDER) == []
+
+    work_out(plan.pk, by=System.PLANNER, at=LOADED_AT)
+    plan.refresh_from_db()
+    assert (plan.steps.count(), plan.lower_bound) == (9, 9)
+    assert len(USUAL_ORDER) == 10
