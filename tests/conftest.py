@@ -37,7 +37,8 @@ _DATABASE_FIXTURES: Final = frozenset(
 )
 
 
-_SLOWEST_FIRST: Final = ("browser", "demo", "platform", "documents", "tests_app")
+# One process loads the demo for its tests while the other loads the one all browsers share: neither waits.
+_SLOWEST_FIRST: Final = ("demo", "browser", "platform", "documents", "tests_app")
 
 
 def _turn(item: pytest.Item) -> int:
