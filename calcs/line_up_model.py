@@ -159,6 +159,7 @@ class StepModel:
                 link = self.model.new_bool_var("")
                 self.links[cavity, beside] = link
                 from_beside.append(link)
+                self._one_way(link, cavity, beside)
                 for kind in (self.pressurised, self.drained):
                     self.model.add_bool_or(~link, ~kind[cavity], kind[beside])
                 self.model.add(rank[cavity] > rank[beside]).only_enforce_if(link)
@@ -166,6 +167,14 @@ class StepModel:
             self.model.add_bool_or(~self.pressurised[cavity], *pumped, *self._off("source", cavity), *from_beside)
             if cavity not in vents:
                 self.model.add_bool_or(~self.drained[cavity], *from_beside)
+
+    def _one_way(self, link: cp_model.IntVar, cavity: str, beside: str) -> None:
+        """Where nothing comes from beside, no pressure does; where nothing gets there, nothing drains."""
+        joining = [element for element in self.ground.touching[cavity] if element.far_from(cavity) == beside]
+        if not any(element.lets_through(beside) for element in joining):
+            self.model.add_bool_or(~link, ~self.pressurised[cavity])
+        if not any(element.lets_through(cavity) for element in joining):
+            self.model.add_bool_or(~link, ~self.drained[cavity])
 
     def _proof(self, place: int) -> None:
         proof = self.ground.proofs[place]

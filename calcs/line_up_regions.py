@@ -68,15 +68,16 @@ class Ground:
             if (element.between[0] in cavities) != (element.between[1] in cavities)
         ]
 
-    def reached(self, sources: Iterable[str], closed: frozenset[str]) -> frozenset[str]:
-        """Return the cavities the sources reach through open elements."""
+    def reached(self, sources: Iterable[str], closed: frozenset[str], *, draining: bool = False) -> frozenset[str]:
+        """Return the cavities the sources reach through open elements; `draining`, those that reach the sources."""
         reached = set(sources)
         waiting = list(reached)
         while waiting:
             here = waiting.pop()
             for element in self.touching[here]:
                 far = element.far_from(here)
-                if far not in reached and element.id not in closed:
+                passes = element.id not in closed and element.lets_through(far if draining else here)
+                if far not in reached and passes:
                     reached.add(far)
                     waiting.append(far)
         return frozenset(reached)
@@ -95,7 +96,7 @@ class Ground:
 
     def proved(self, cavities: frozenset[str], closed: frozenset[str], pressure: float) -> frozenset[int]:
         """Return the proofs that pressure in these cavities gives, with these elements closed."""
-        drained = self.reached(self.system.vents, closed)
+        drained = self.reached(self.system.vents, closed, draining=True)
         return frozenset(
             place
             for place, proof in enumerate(self.proofs)

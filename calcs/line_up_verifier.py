@@ -64,21 +64,21 @@ def simulate(system: System, step: LineUp) -> Shown:
     """Pressurise a system as a step says and tell what happens."""
     passable = [element for element in system.elements if element.id not in step.closed]
     pressurised = _filled(passable, {step.pump_point} & set(system.cavities))
-    drained = _filled(passable, set(system.vents))
+    drained = _filled(passable, set(system.vents), backwards=True)
     faults = tuple(_faults(system, step, pressurised))
     shows = frozenset() if faults else frozenset(_shows(system, step, pressurised, drained))
     return Shown(frozenset(pressurised), frozenset(drained), shows, faults)
 
 
-def _filled(passable: Sequence[Element], sources: set[str]) -> set[str]:
-    """Return the cavities that open elements join to the sources."""
+def _filled(passable: Sequence[Element], sources: set[str], *, backwards: bool = False) -> set[str]:
+    """Return the cavities that open elements let the sources fill; `backwards`, those that run out into them."""
     filled, edge = set(sources), deque(sources)
     while edge:
         here = edge.popleft()
         for element in passable:
             if here in element.between:
                 beyond = element.far_from(here)
-                if beyond not in filled:
+                if beyond not in filled and element.lets_through(beyond if backwards else here):
                     filled.add(beyond)
                     edge.append(beyond)
     return filled

@@ -2,7 +2,8 @@
 
 A system is cavities (spaces that hold one pressure) joined by elements (annulars, rams, valves, check valves, chokes,
 a test plug). A step is pipe in the hole or none, a pump point, a pressure, and which elements are closed; every other
-element is open. Pressurised is what can be reached from the pump point through open elements.
+element is open. Pressurised is what can be reached from the pump point through open elements. One that lets through
+one way only carries pressure and drains that way only.
 
 A step is valid when
 
@@ -36,6 +37,8 @@ class Element:
         holds_from: those of the two from which it holds pressure when closed; empty for a choke that seals nothing.
         rating: rated working pressure, gauge, Pa.
         closes_on: the pipe strings it can close on, `NO_PIPE` among them for an empty hole; None: on any and on none.
+        passes_from: the one of the two from which anything gets through when it is open, as of a valve that a flow
+            the other way shuts by itself; None: either way.
     """
 
     id: str
@@ -44,6 +47,11 @@ class Element:
     holds_from: frozenset[str]
     rating: float
     closes_on: frozenset[str] | None = None
+    passes_from: str | None = None
+
+    def lets_through(self, cavity: str) -> bool:
+        """Tell whether what is in `cavity` gets to the other side when it is open."""
+        return self.passes_from is None or self.passes_from == cavity
 
     def far_from(self, cavity: str) -> str:
         """Return the cavity on the other side of it than `cavity`."""

@@ -182,7 +182,17 @@ def _element(contents: Contents, element: SystemElement) -> lineups.Element:
         holds_from=holding_sides(element),
         rating=rating.si,
         closes_on=contents.closes_on(element),
+        passes_from=_passing_side(element),
     )
+
+
+def _passing_side(element: SystemElement) -> str | None:
+    """Return the only side a check valve lets through from, the one it does not hold from; None for all else.
+
+    No leak past a valve beyond it would be seen through a check valve that holds against it.
+    """
+    passing = {element.well_side.name, element.far_side.name} - holding_sides(element)
+    return passing.pop() if element.kind == ElementKind.CHECK_VALVE and len(passing) == 1 else None
 
 
 def holding_sides(element: SystemElement) -> frozenset[str]:

@@ -107,6 +107,7 @@ def _element_written(element: Element) -> dict[str, Any]:
         "holds_from": sorted(element.holds_from),
         "rating": element.rating,
         "closes_on": None if element.closes_on is None else sorted(element.closes_on),
+        "passes_from": element.passes_from,
     }
 
 
@@ -131,6 +132,7 @@ def _element_from(copy: Mapping[str, Any]) -> Element:
         holds_from=frozenset(copy["holds_from"]),
         rating=copy["rating"],
         closes_on=None if copy["closes_on"] is None else frozenset(copy["closes_on"]),
+        passes_from=copy.get("passes_from"),
     )
 
 
