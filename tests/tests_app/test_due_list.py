@@ -103,6 +103,14 @@ def test_a_draft_counts_for_nothing_but_a_test_that_is_running(world: World):
     assert late.state == "overdue", "a draft forgotten keeps nothing in date"
 
 
+def test_a_draft_begun_before_it_was_opened_puts_off_nothing_that_is_overdue(world: World):
+    a_sealed_record(world)
+    opened = STARTED + timedelta(days=16)
+    draft = a_draft(world, at=opened, started_at=STARTED + timedelta(days=13))
+    a_step(draft, world, "Upper pipe ram", at=opened)
+    assert row(world, at=opened + timedelta(hours=1)).state == "overdue", "nothing bears that start out before the seal"
+
+
 def test_a_draft_given_up_is_not_running(world: World):
     a_sealed_record(world)
     at = STARTED + timedelta(days=13)

@@ -162,7 +162,7 @@ def _events(plain: Derived, banked: _Banked) -> Iterator[Event]:
         if proof.sealed_at is not None:
             yield Tested(proof.started_at, proof.over_at, proved.passed)
         elif facts.proofs.is_being_tested(proof):
-            yield Tested(proof.started_at)
+            yield Tested(proof.begun_at)
 
 
 def _first(what: What, rules: Sequence[BankRule]) -> str:

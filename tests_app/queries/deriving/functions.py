@@ -226,4 +226,4 @@ def _tests(proved: Sequence[Proved], facts: RigFacts) -> Iterator[Event]:
         if one.proof.sealed_at is not None:
             yield Tested(one.proof.started_at, one.proof.over_at, one.passed)
         elif facts.proofs.is_being_tested(one.proof) and one.proof.kind == RecordKind.FUNCTION:
-            yield Tested(one.proof.started_at)
+            yield Tested(one.proof.begun_at)

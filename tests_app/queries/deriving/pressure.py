@@ -134,7 +134,7 @@ def _events(installation: Installation, facts: RigFacts, enough: StillEnough) ->
             short = _shortfall(proved, facts, enough) if proved.passed else ""
             yield Tested(proof.started_at, proof.over_at, proved.passed, held, short)
         elif facts.proofs.is_being_tested(proof):
-            yield Tested(proof.started_at)
+            yield Tested(proof.begun_at)
     for one in facts.brought.get(installation.component_id, ()):
         if one.what == What.PRESSURE and one.high_pressure is not None:
             sides = [(one.pressure_from, one.high_pressure.si)]

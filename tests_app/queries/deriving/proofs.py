@@ -32,6 +32,14 @@ class Proof(NamedTuple):
     reason: str | None
 
     @property
+    def begun_at(self) -> datetime:
+        """Return since when it may count as running: no earlier than it was opened here.
+
+        Until it is sealed nothing bears a start of before out, and it would put off what is overdue.
+        """
+        return max(self.started_at, self.created_at)
+
+    @property
     def over_at(self) -> datetime:
         """Return when a sealed record's test was over."""
         assert self.concluded_at is not None  # the database lets no record be sealed without it
