@@ -4,7 +4,7 @@ Python checks give the kind message; these hold the truth. They are made anew af
 flush, since SQLite silently drops a table's triggers when a later migration rebuilds the table.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -155,6 +155,16 @@ def missing(connection: BaseDatabaseWrapper) -> tuple[str, ...]:
         if statement.startswith("CREATE TRIGGER")
     }
     return tuple(sorted(wanted - standing))
+
+
+def lift_before_migrate(using: str = DEFAULT_DB_ALIAS, plan: Sequence[Any] = (), **_: Any) -> None:
+    """Signal handler: take the guards off SQLite while migrations are applied; `install_after_migrate` makes them anew.
+
+    SQLite changes a table by making another in its place, and refuses that while a guard of any table reads the one
+    that is gone. A database whose migrations broke off starts nothing until they are through (config.checks).
+    """
+    if plan and connections[using].vendor == "sqlite":
+        lift(connections[using])
 
 
 def install_after_migrate(using: str = DEFAULT_DB_ALIAS, **_: Any) -> None:
