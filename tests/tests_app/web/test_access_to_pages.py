@@ -17,7 +17,7 @@ from tests.builders_pressure_systems import a_pressure_system
 from tests.builders_tests_app import SIGNED, World, a_draft, a_recording, a_sealed_record, a_step, good
 from tests.builders_work import a_deferral, a_postponement, key_of, some_work
 from tests_app.actions.certificates import issue_certificate
-from tests_app.models import Message, Notice, OrderedPaper, PaperStep, Record
+from tests_app.models import BroughtFile, BroughtTest, Message, Notice, OrderedPaper, PaperStep, Record, SheetKind
 from tests_app.web.urls import urlpatterns
 
 READ = {
@@ -30,6 +30,13 @@ READ = {
     "compliance-papers-part",
     "compliance-paper",
     "stack-coverage",
+    "bring-in",
+    "sheet",
+    "brought-tests",
+    "brought-file",
+    "brought-file-state",
+    "brought-file-download",
+    "brought-test",
     "line-ups",
     "line-up",
     "line-up-state",
@@ -105,6 +112,7 @@ def keys(world: World) -> dict[str, list[int]]:
     function_test = a_function_draft(world)
     a_pressure_system(world.stack)
     plan = a_plan(world, "Annular", at=SIGNED)
+    brought = a_brought_test(world)
     return {
         "rigs": [world.rig.pk],
         "stacks": [world.stack.pk],
@@ -126,6 +134,8 @@ def keys(world: World) -> dict[str, list[int]]:
         "work": [some_work(world, f"inspection/stack-{world.stack.pk}").pk],
         "compliance-papers": [a_paper(world).pk],
         "defects": [a_defect_by_hand(world, world.at("Annular").installations.get().component).pk],
+        "past-tests": [brought.pk],
+        "brought-files": [brought.brought_in_with_id],
         "deferrals": [a_deferral(world, key_of(world, "pressure-test", "Annular")).pk],
         "postponements": [a_postponement(world, key_of(world, "pressure-test", "Annular")).pk],
     }
@@ -138,6 +148,34 @@ def a_paper(world: World) -> OrderedPaper:
     return OrderedPaper.objects.create(rig=world.rig, **asked, **made)
 
 
+def a_brought_test(world: World) -> BroughtTest:
+    """A test of elsewhere, with the file it came in with, neither confirmed nor withdrawn."""
+    who = {"received_at": SIGNED, "received_by": "Ida Storm"}
+    content = b"Test\n"
+    file = BroughtFile.objects.create(
+        rig=world.rig,
+        sheet=SheetKind.TESTS,
+        name="tests.csv",
+        sha256=files.keep(content),
+        size=len(content),
+        row_count=1,
+        **who,
+    )
+    return BroughtTest.objects.create(
+        rig=world.rig,
+        component=world.at("Annular").installations.get().component,
+        what="pressure-test",
+        started_at=SIGNED,
+        concluded_at=SIGNED,
+        passed=True,
+        tested_by="Rolf Anders, Northfield Well Services",
+        certificate_number="PT-0147",
+        brought_in_with=file,
+        entered_at=SIGNED,
+        entered_by="Ida Storm",
+    )
+
+
 def addresses(keys: dict[str, list[int]]) -> Iterator[tuple[str, str]]:
     """Every address of the test pages that belongs to a rig, by its name."""
     for pattern in urlpatterns:
@@ -148,7 +186,7 @@ def addresses(keys: dict[str, list[int]]) -> Iterator[tuple[str, str]]:
         key = "certificate" if sealed else str(pattern.pattern).partition("/")[0]
         if key == "records" and name.startswith(OF_A_DRAWDOWN):
             key = "function test" if name.startswith(OF_A_FUNCTION_TEST) else "drawdown"
-        more = {"content-plot": [1], "why": ["inspection/stack-1"]}.get(name, [])
+        more = {"content-plot": [1], "why": ["inspection/stack-1"], "sheet": ["components", "csv"]}.get(name, [])
         yield name, reverse(f"tests_app:{name}", args=[*keys[key], *more])
 
 
