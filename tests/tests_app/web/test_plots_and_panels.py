@@ -81,11 +81,12 @@ def test_a_components_page_shows_its_tests_and_when_the_next_must_begin(web: Cli
     assert "midnight at the end of 16 Mar 2026, UTC−5" in page
 
 
-def test_what_is_never_tested_has_no_panel(world: World):
+def test_what_is_never_tested_has_no_panel_but_that_of_its_defects(world: World):
     request = RequestFactory().get("/")
     request.user = world.supervisor
     unit = builders.a_component(world.rig, "closing-unit")
-    assert panels.component_parts(request, unit) == []
+    (only,) = panels.component_parts(request, unit)
+    assert 'id="defects"' in only
 
 
 def test_the_drawing_of_the_stack_knows_how_each_position_stands(world: World):
